@@ -1,0 +1,105 @@
+//! Parts for the instruments and players of a kit.
+
+use crate::analysis::Analysis;
+use crate::kit::{FitOption, Kit, Setup};
+use crate::score::{Interval, Key, Line, Score};
+
+/// What a part does.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+#[allow(missing_docs, reason = "the variants are the trade's words")]
+pub enum Role {
+    Voice,
+    Melody,
+    Drone,
+    Ostinato,
+    Colour,
+}
+
+/// Drone patterns (handbook, "Parts").
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub enum DronePattern {
+    /// Root and fifth together.
+    Chord,
+    /// One after the other.
+    Broken,
+    /// Root, fifth, root above, the hand crossing over.
+    Crossover,
+    /// The pair low, then the pair an octave up.
+    Level,
+    /// One of its notes steps to a neighbour and back.
+    Moving,
+}
+
+/// What a part of the arranged score is for; the notes are in [`Arrangement::score`].
+#[derive(Clone, PartialEq, Debug)]
+pub struct PartPlan {
+    /// Index into the arranged score's parts.
+    pub part: usize,
+    /// What it does.
+    pub role: Role,
+    /// Index into [`Kit::instruments`]; `None` for the voice.
+    pub instrument: Option<usize>,
+    /// Index into [`Kit::players`]; `None` where the kit names no players, and for the voice.
+    pub player: Option<usize>,
+    /// The pattern in plain words: `chord`, `broken`, ... for a drone; a description elsewhere; may
+    /// be empty.
+    pub pattern: String,
+    /// Octaves by which it sounds above what is written.
+    pub octave_shift: i8,
+    /// What was thinned or changed for its player, in plain sentences.
+    pub changes: Vec<String>,
+}
+
+/// The result of one check that ran on an arrangement.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Check {
+    /// Its name in plain words.
+    pub check: String,
+    /// Whether all is well.
+    pub passed: bool,
+    /// What was looked at, or what is wrong and where.
+    pub detail: String,
+}
+
+/// A finished arrangement.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Arrangement {
+    /// All parts, with the measures, repeats, lyrics and chord symbols, at sounding pitch in the new
+    /// key. Part ids are the instrument's id (with `-2`, ... where one instrument has several parts)
+    /// or `voice`; they name the part files.
+    pub score: Score,
+    /// The plan of each part, in the score's order.
+    pub parts: Vec<PartPlan>,
+    /// The key it is in.
+    pub key: Key,
+    /// How far it was moved from the song.
+    pub transpose: Interval,
+    /// A setup for every instrument used.
+    pub setups: Vec<Setup>,
+    /// The checks that ran.
+    pub checks: Vec<Check>,
+    /// The note for the leader, in plain sentences: why this key, who has what, where it is delicate.
+    pub leader_note: Vec<String>,
+}
+
+/// What [`arrange`] is asked.
+#[derive(Clone, PartialEq, Debug, Default)]
+pub struct ArrangeRequest {
+    /// The drone pattern; `None`: picked by meter, tempo and player.
+    pub drone: Option<DronePattern>,
+    /// Leave the drone out.
+    pub no_drone: bool,
+}
+
+/// Arranges a song as a fit option says.
+pub fn arrange(
+    score: &Score,
+    line: &Line,
+    analysis: &Analysis,
+    kit: &Kit,
+    option: &FitOption,
+    ask: &ArrangeRequest,
+) -> Arrangement {
+    let _ = (score, line, analysis, kit, option, ask);
+    unimplemented!("lands with the arrange branch")
+}

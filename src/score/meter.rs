@@ -1,0 +1,268 @@
+//! Meters and the strength of their beats.
+//!
+//! [`Meter::level`] is the one place that says how strong a moment of a measure is; analysis, the
+//! drone, the ostinato and the spelling of rhythms all ask it.
+
+use std::fmt;
+
+use super::time::Time;
+
+/// Most groups that an additive meter may name.
+pub const MAX_GROUPS: usize = 6;
+
+/// A time signature. Additive ones (3+2 over 8) keep their groups.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub struct Meter {
+    /// The upper number; the sum of the groups for an additive meter.
+    pub beats: u16,
+    /// The lower number.
+    pub beat_type: u16,
+    /// The groups of an additive meter, padded with zeros; all zero for a plain one.
+    groups: [u8; MAX_GROUPS],
+}
+
+impl Meter {
+    /// Four quarters, the meter of a score that names none.
+    pub const COMMON: Meter = Meter { beats: 4, beat_type: 4, groups: [0; MAX_GROUPS] };
+
+    /// A plain meter; `None` where a number is zero or over 1,024.
+    pub fn new(beats: u16, beat_type: u16) -> Option<Meter> {
+        ((1..=1024).contains(&beats) && (1..=1024).contains(&beat_type)).then_some(Meter {
+            beats,
+            beat_type,
+            groups: [0; MAX_GROUPS],
+        })
+    }
+
+    /// An additive meter such as 3+2 over 8; `None` where it has no group, an empty group or more
+    /// than [`MAX_GROUPS`].
+    pub fn additive(groups: &[u8], beat_type: u16) -> Option<Meter> {
+        if groups.is_empty() || groups.len() > MAX_GROUPS || groups.contains(&0) {
+            return None;
+        }
+        let mut meter = Meter::new(groups.iter().map(|g| u16::from(*g)).sum(), beat_type)?;
+        if groups.len() > 1 {
+            for (slot, group) in meter.groups.iter_mut().zip(groups) {
+                *slot = *group;
+            }
+        }
+        Some(meter)
+    }
+
+    /// The groups that an additive meter names; empty for a plain one.
+    pub fn groups(&self) -> &[u8] {
+        let n = self.groups.iter().position(|g| *g == 0).unwrap_or(MAX_GROUPS);
+        &self.groups[..n]
+    }
+
+    /// The length of a full measure.
+    pub fn measure(&self) -> Time {
+        Time::new(i64::from(self.beats) * 4, i64::from(self.beat_type))
+    }
+
+    /// The length that the lower number names.
+    pub fn unit(&self) -> Time {
+        Time::new(4, i64::from(self.beat_type))
+    }
+
+    /// Whether the beat is dotted: 6/8, 9/8, 12/8 and the like (upper number a multiple of three
+    /// above three, lower number 8 or more). Common practice.
+    pub fn is_compound(&self) -> bool {
+        self.groups[0] == 0 && self.beats > 3 && self.beats.is_multiple_of(3) && self.beat_type >= 8
+    }
+
+    /// The starts of the beats that a musician counts, from 0: quarters in 3/4, dotted quarters in
+    /// 6/8, the groups in 5/8 and 7/8 (3+2 and 2+2+3 where the score doesn't say).
+    pub fn beats(&self) -> Vec<Time> {
+        let mut at = Time::ZERO;
+        let mut starts = Vec::with_capacity(self.counted_groups().len());
+        for group in self.counted_groups() {
+            starts.push(at);
+            at += self.unit() * i64::from(group);
+        }
+        starts
+    }
+
+    /// The beats on which a drone falls: the measure's start, and each further beat no weaker than
+    /// the half of the measure (3 in 4/4, the second dotted quarter in 6/8, the second group of 5/4).
+    pub fn strong_beats(&self) -> Vec<Time> {
+        let mut beats = self.beats();
+        // In triple time beats 2 and 3 are equally weak: only the first is strong.
+        let triple = beats.len() == 3 && self.groups[0] == 0 && !self.is_odd();
+        beats.retain(|b| b.is_zero() || (!triple && self.level(*b) <= 1));
+        beats
+    }
+
+    /// The usual length of one counted beat: the first one's.
+    pub fn beat(&self) -> Time {
+        self.unit() * i64::from(self.counted_groups().first().copied().unwrap_or(1))
+    }
+
+    /// How deep in the meter's tree a moment of the measure lies: 0 at the measure's start, 1 at its
+    /// largest parts (beat 3 of 4/4, beats 2 and 3 of 3/4, the second half of 6/8), and one more for
+    /// each division below; moments off every division down to a 64th of the measure get 9.
+    ///
+    /// `offset` is taken modulo the measure. The metrical tree is Lerdahl & Jackendoff's (A
+    /// Generative Theory of Tonal Music, 1983): every level divides the one above in two or three.
+    pub fn level(&self, offset: Time) -> u8 {
+        const OFF: u8 = 9;
+        let offset = offset.rem_floor(self.measure());
+        if offset.is_zero() {
+            return 0;
+        }
+        let groups = self.counted_groups();
+        let mut level = 1;
+        // Beats in even number are paired first: 4/4 is two halves of two beats, 12/8 likewise.
+        let mut per = groups.len();
+        if groups.iter().all(|g| *g == groups[0]) {
+            let beat = self.unit() * i64::from(groups[0]);
+            while per > 2 && per.is_multiple_of(2) {
+                per /= 2;
+                if offset.rem_floor(beat * per as i64).is_zero() {
+                    return level;
+                }
+                level += 1;
+            }
+        }
+        // The beats themselves.
+        let mut at = Time::ZERO;
+        let mut inside = (Time::ZERO, self.unit());
+        let mut group_units = 1;
+        for group in groups {
+            let length = self.unit() * i64::from(group);
+            if offset == at {
+                return level;
+            }
+            if offset > at && offset < at + length {
+                inside = (offset - at, length);
+                group_units = group;
+            }
+            at += length;
+        }
+        level += 1;
+        // Within a beat: its units if it has several, then halves. A third of a unit (a triplet)
+        // counts one level below the unit's halves.
+        let (within, _) = inside;
+        let mut step = self.unit();
+        if group_units > 1 {
+            if within.rem_floor(step).is_zero() {
+                return level;
+            }
+            level += 1;
+        }
+        let triplet = self.unit() / 3;
+        if within.rem_floor(triplet).is_zero() {
+            return (level + 1).min(OFF);
+        }
+        while level < OFF {
+            step = step / 2;
+            if within.rem_floor(step).is_zero() {
+                return level;
+            }
+            level += 1;
+        }
+        OFF
+    }
+
+    /// The metrical weight of a moment of the measure: 2^−level, so 1 at its start, ½ at its largest
+    /// parts, and so on down.
+    pub fn weight(&self, offset: Time) -> f64 {
+        0.5f64.powi(i32::from(self.level(offset)))
+    }
+
+    /// Whether the counted beats differ in length (5/8, 7/8, 3+2+3 over 8).
+    pub fn is_odd(&self) -> bool {
+        let groups = self.counted_groups();
+        groups.iter().any(|g| *g != groups[0])
+    }
+
+    /// The counted beats in units of the lower number.
+    fn counted_groups(&self) -> Vec<u8> {
+        if self.groups[0] != 0 {
+            return self.groups().to_vec();
+        }
+        let beats = self.beats;
+        if self.is_compound() {
+            return vec![3; usize::from(beats / 3)];
+        }
+        if self.beat_type >= 8 && beats >= 5 && beats % 2 == 1 {
+            // 5/8 as 3+2, 7/8 as 2+2+3, 11/8 as 2+2+2+2+3: common practice where nothing is said.
+            if beats == 5 {
+                return vec![3, 2];
+            }
+            let mut groups = vec![2; usize::from((beats - 3) / 2)];
+            groups.push(3);
+            return groups;
+        }
+        if self.beat_type >= 8 && beats >= 2 && beats.is_multiple_of(2) {
+            return vec![2; usize::from(beats / 2)];
+        }
+        vec![1; usize::from(beats)]
+    }
+}
+
+impl fmt::Display for Meter {
+    /// `3/4`, `3+2/8`.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if self.groups[0] == 0 {
+            return write!(f, "{}/{}", self.beats, self.beat_type);
+        }
+        for (i, group) in self.groups().iter().enumerate() {
+            write!(f, "{}{group}", if i == 0 { "" } else { "+" })?;
+        }
+        write!(f, "/{}", self.beat_type)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn levels(beats: u16, beat_type: u16, step: Time) -> Vec<u8> {
+        let meter = Meter::new(beats, beat_type).unwrap();
+        let n = meter.measure().div_floor(step);
+        (0..n).map(|i| meter.level(step * i)).collect()
+    }
+
+    #[test]
+    fn levels_of_the_usual_meters() {
+        let eighth = Time::new(1, 2);
+        assert_eq!(levels(4, 4, eighth), [0, 3, 2, 3, 1, 3, 2, 3]);
+        assert_eq!(levels(3, 4, eighth), [0, 2, 1, 2, 1, 2]);
+        assert_eq!(levels(2, 4, eighth), [0, 2, 1, 2]);
+        assert_eq!(levels(6, 8, eighth), [0, 2, 2, 1, 2, 2]);
+        assert_eq!(levels(9, 8, eighth), [0, 2, 2, 1, 2, 2, 1, 2, 2]);
+        assert_eq!(levels(2, 2, Time::QUARTER), [0, 2, 1, 2]);
+        assert_eq!(levels(5, 8, eighth), [0, 2, 2, 1, 2]);
+        assert_eq!(levels(7, 8, eighth), [0, 2, 1, 2, 1, 2, 2]);
+    }
+
+    #[test]
+    fn strong_beats_carry_a_drone() {
+        let strong = |b, t| Meter::new(b, t).unwrap().strong_beats();
+        assert_eq!(strong(4, 4), [Time::ZERO, Time::quarters(2)]);
+        assert_eq!(strong(3, 4), [Time::ZERO]);
+        assert_eq!(strong(6, 8), [Time::ZERO, Time::new(3, 2)]);
+        assert_eq!(strong(2, 4), [Time::ZERO, Time::QUARTER]);
+        assert_eq!(strong(7, 8).len(), 3);
+    }
+
+    #[test]
+    fn additive_meters_keep_their_groups() {
+        let meter = Meter::additive(&[3, 2, 2], 8).unwrap();
+        assert_eq!(meter.to_string(), "3+2+2/8");
+        assert_eq!(meter.measure(), Time::new(7, 2));
+        assert_eq!(meter.beats(), [Time::ZERO, Time::new(3, 2), Time::new(5, 2)]);
+        assert!(Meter::additive(&[], 8).is_none());
+        assert!(Meter::new(0, 4).is_none());
+    }
+
+    #[test]
+    fn weights_halve_from_level_to_level() {
+        let meter = Meter::COMMON;
+        assert_eq!(meter.weight(Time::ZERO), 1.0);
+        assert_eq!(meter.weight(Time::quarters(2)), 0.5);
+        assert_eq!(meter.weight(Time::quarters(5)), 0.25);
+        assert_eq!(meter.level(Time::new(1, 7)), 9);
+    }
+}
