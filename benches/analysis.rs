@@ -1,0 +1,2 @@
+//! Benchmark of the analysis stage.
+fn main() {}

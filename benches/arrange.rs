@@ -1,0 +1,2 @@
+//! Benchmark of the arrange stage.
+fn main() {}

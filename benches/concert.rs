@@ -1,0 +1,2 @@
+//! Benchmark of the concert stage.
+fn main() {}

@@ -1,0 +1,2 @@
+//! Benchmark of the fit stage.
+fn main() {}

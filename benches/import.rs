@@ -1,0 +1,2 @@
+//! Benchmark of the import stage.
+fn main() {}

@@ -1,0 +1,1 @@
+//! Key, pitch set, phrases, harmony.

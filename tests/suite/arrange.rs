@@ -1,0 +1,1 @@
+//! Parts, hands and checks.

@@ -1,0 +1,1 @@
+//! Keys, order and changeovers of a set.

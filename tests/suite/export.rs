@@ -1,0 +1,1 @@
+//! MusicXML, MIDI, JSON and setup lists.

@@ -1,0 +1,1 @@
+//! Kits, slots and the fit solver, against a brute-force twin.

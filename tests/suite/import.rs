@@ -1,0 +1,1 @@
+//! Reading MusicXML: conformance cases, melody choice.

@@ -1,0 +1,1 @@
+//! Reading MIDI files: grids, spelling, damage.

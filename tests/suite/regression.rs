@@ -1,0 +1,1 @@
+//! One test per fault that was found in use.
