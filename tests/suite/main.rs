@@ -1,5 +1,12 @@
 //! barwright's tests: one binary, one module per topic.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    reason = "a test fails by panicking"
+)]
+
 mod analysis;
 mod arrange;
 mod cli;
