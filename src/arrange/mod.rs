@@ -4,6 +4,10 @@ use crate::analysis::Analysis;
 use crate::kit::{FitOption, Kit, Setup};
 use crate::score::{Interval, Key, Line, Score};
 
+mod request;
+
+pub use request::{ArrangeError, ArrangeRequest, Level, RoleAsk};
+
 /// What a part does.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 #[allow(missing_docs, reason = "the variants are the trade's words")]
@@ -13,6 +17,33 @@ pub enum Role {
     Drone,
     Ostinato,
     Colour,
+}
+
+impl Role {
+    /// All roles.
+    pub const ALL: [Role; 5] =
+        [Role::Voice, Role::Melody, Role::Drone, Role::Ostinato, Role::Colour];
+
+    /// `voice`, `melody`, `drone`, `ostinato` or `colour`.
+    pub fn name(self) -> &'static str {
+        match self {
+            Role::Voice => "voice",
+            Role::Melody => "melody",
+            Role::Drone => "drone",
+            Role::Ostinato => "ostinato",
+            Role::Colour => "colour",
+        }
+    }
+}
+
+impl std::str::FromStr for Role {
+    type Err = ArrangeError;
+    fn from_str(text: &str) -> Result<Role, ArrangeError> {
+        Role::ALL
+            .into_iter()
+            .find(|r| r.name().eq_ignore_ascii_case(text.trim()))
+            .ok_or_else(|| ArrangeError::UnknownRole(text.to_owned()))
+    }
 }
 
 /// Drone patterns (handbook, "Parts").
@@ -30,6 +61,38 @@ pub enum DronePattern {
     Moving,
 }
 
+impl DronePattern {
+    /// All patterns.
+    pub const ALL: [DronePattern; 5] = [
+        DronePattern::Chord,
+        DronePattern::Broken,
+        DronePattern::Crossover,
+        DronePattern::Level,
+        DronePattern::Moving,
+    ];
+
+    /// `chord`, `broken`, `crossover`, `level` or `moving`.
+    pub fn name(self) -> &'static str {
+        match self {
+            DronePattern::Chord => "chord",
+            DronePattern::Broken => "broken",
+            DronePattern::Crossover => "crossover",
+            DronePattern::Level => "level",
+            DronePattern::Moving => "moving",
+        }
+    }
+}
+
+impl std::str::FromStr for DronePattern {
+    type Err = ArrangeError;
+    fn from_str(text: &str) -> Result<DronePattern, ArrangeError> {
+        DronePattern::ALL
+            .into_iter()
+            .find(|p| p.name().eq_ignore_ascii_case(text.trim()))
+            .ok_or_else(|| ArrangeError::UnknownPattern(text.to_owned()))
+    }
+}
+
 /// What a part of the arranged score is for; the notes are in [`Arrangement::score`].
 #[derive(Clone, PartialEq, Debug)]
 pub struct PartPlan {
@@ -39,7 +102,8 @@ pub struct PartPlan {
     pub role: Role,
     /// Index into [`Kit::instruments`]; `None` for the voice.
     pub instrument: Option<usize>,
-    /// Index into [`Kit::players`]; `None` where the kit names no players, and for the voice.
+    /// Index into [`Kit::players`]; `None` where the kit names no players, and for the voice of the
+    /// whole group (a player for whom no instrument is left sings, and has a voice part).
     pub player: Option<usize>,
     /// The pattern in plain words: `chord`, `broken`, ... for a drone; a description elsewhere; may
     /// be empty.
@@ -78,17 +142,12 @@ pub struct Arrangement {
     pub setups: Vec<Setup>,
     /// The checks that ran.
     pub checks: Vec<Check>,
-    /// The note for the leader, in plain sentences: why this key, who has what, where it is delicate.
+    /// The note for the leader, in plain sentences: why this key, who has what, where it is delicate
+    /// (measure numbers), what was thinned or changed.
     pub leader_note: Vec<String>,
-}
-
-/// What [`arrange`] is asked.
-#[derive(Clone, PartialEq, Debug, Default)]
-pub struct ArrangeRequest {
-    /// The drone pattern; `None`: picked by meter, tempo and player.
-    pub drone: Option<DronePattern>,
-    /// Leave the drone out.
-    pub no_drone: bool,
+    /// The tempo suggested, in quarter notes a minute: the song's own, or, where it names none, one
+    /// that suits its meter and the players. It stands in [`Arrangement::score`] too.
+    pub tempo: f64,
 }
 
 /// Arranges a song as a fit option says.
@@ -99,7 +158,7 @@ pub fn arrange(
     kit: &Kit,
     option: &FitOption,
     ask: &ArrangeRequest,
-) -> Arrangement {
+) -> Result<Arrangement, ArrangeError> {
     let _ = (score, line, analysis, kit, option, ask);
     unimplemented!("lands with the arrange branch")
 }
