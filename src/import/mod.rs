@@ -11,6 +11,8 @@ mod melody;
 pub mod midi;
 mod musicxml;
 mod mxl;
+mod quantise;
+mod spelling;
 mod text;
 
 use crate::score::Score;

@@ -41,6 +41,19 @@ impl Time {
         Time(Ratio::new(numerator, denominator))
     }
 
+    /// `ticks / per_quarter` quarter notes, whole quarters without a search for common factors (most
+    /// notes of most MIDI files); a `per_quarter` of zero gives [`Time::ZERO`].
+    pub fn from_ticks(ticks: i64, per_quarter: i64) -> Time {
+        if per_quarter == 0 {
+            return Time::ZERO;
+        }
+        let (whole, rest) = (ticks / per_quarter, ticks % per_quarter);
+        if rest == 0 {
+            return Time::quarters(whole);
+        }
+        Time(Ratio::new(ticks, per_quarter))
+    }
+
     /// `n` whole quarter notes.
     pub const fn quarters(n: i64) -> Time {
         Time(Ratio::new_raw(n, 1))
