@@ -1,4 +1,17 @@
 //! What a tune is: its key, its pitches, its phrases, its harmony. One file per question.
+//!
+//! [`analyse`] makes a compact table of the notes once and answers everything from it.
+
+mod harmony;
+mod harmony_weights;
+mod key;
+mod key_features;
+mod key_weights;
+mod phrase;
+mod phrase_weights;
+mod pitch_set;
+pub mod profile;
+mod table;
 
 use crate::score::{Chord, Interval, Key, Line, NoteName, Pitch, Score, Time};
 
@@ -7,6 +20,8 @@ use crate::score::{Chord, Interval, Key, Line, NoteName, Pitch, Score, Time};
 pub struct Options {
     /// Leave the key signatures of the score out of account.
     pub ignore_signature: bool,
+    /// Leave fermatas out of account when looking for phrases (for measuring against them).
+    pub ignore_fermatas: bool,
 }
 
 /// Where a key finding comes from.
@@ -172,6 +187,19 @@ pub struct Analysis {
 ///
 /// The harmony and the key may draw on the whole score; pitches and phrases are the line's.
 pub fn analyse(score: &Score, line: &Line, options: Options) -> Analysis {
-    let _ = (score, line, options);
-    unimplemented!("lands with the analysis branch")
+    let table = table::Table::new(score, line);
+    let starts = phrase::starts(line, &table, options.ignore_fermatas);
+    let key = key::find(score, line, &table, &starts, options);
+    let (harmony, harmony_source, drone_share) =
+        harmony::harmony(score, line, &table, key.best.key);
+    Analysis {
+        pitch_set: pitch_set::pitch_set(line, &table, key.best.key),
+        // The exact trade-off of smaller sets is called here.
+        smaller_sets: Vec::new(),
+        phrases: phrase::phrases(score, line, &table, &starts),
+        harmony,
+        harmony_source,
+        drone_share,
+        key,
+    }
 }
