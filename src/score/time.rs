@@ -54,6 +54,14 @@ impl Time {
         Time(Ratio::new(ticks, per_quarter))
     }
 
+    /// `numerator / denominator` that are known to be in lowest terms, the denominator positive: for
+    /// readers of many notes, to whom the search for common factors is most of the cost.
+    pub(crate) fn from_reduced(numerator: i64, denominator: i64) -> Time {
+        let time = Time(Ratio::new_raw(numerator, denominator));
+        debug_assert_eq!(time, Time::new(numerator, denominator));
+        time
+    }
+
     /// `n` whole quarter notes.
     pub const fn quarters(n: i64) -> Time {
         Time(Ratio::new_raw(n, 1))
