@@ -1,0 +1,120 @@
+//! The best order and keys together, exactly: dynamic programming over sets of songs.
+//!
+//! Held & Karp, "A dynamic programming approach to sequencing problems", J. SIAM 10 (1962): for
+//! every set of songs played so far, keep the cheapest ways to have played them. What matters of
+//! the past is what lies on the instruments, so a state is the set and the lay; a state that another
+//! one of its set can turn into at no more cost is dropped, and so is one that even with the least
+//! possible rest (a spanning tree over the songs to come, see `bound`) can't beat a plan that is
+//! already known.
+
+use super::bound::Edges;
+use super::given::grow;
+use super::lays::{Label, Lays, prune};
+use super::problem::{Plan, Problem};
+use super::room::Cost;
+
+/// The most songs that are tried exactly; the table of sets has 2^songs rows.
+pub(super) const MAX_SONGS: usize = 20;
+
+/// The most states that are kept in all: about 100 MB.
+const MAX_LABELS: usize = 4_000_000;
+
+/// The most lays that are told apart.
+const MAX_LAYS: usize = 50_000;
+
+/// The optimum, where it can be found within the limits on states; else `None`.
+///
+/// `known` is a plan to beat; it is returned itself where nothing is cheaper.
+pub(super) fn optimum(
+    problem: &Problem,
+    edges: &Edges,
+    prices: &[f64],
+    known: &Plan,
+) -> Option<Plan> {
+    let songs = problem.songs.len();
+    if songs == 0 || songs > MAX_SONGS {
+        return None;
+    }
+    let mut lays = Lays::new(problem);
+    let earlier: Vec<u32> = (0..songs)
+        .map(|s| problem.pins.before.get(s).map_or(0, |l| l.iter().fold(0, |m, e| m | 1 << e)))
+        .collect();
+    let full = (1u32 << songs) - 1;
+    let start = Label { cost: 0, lay: lays.plain(), way: u32::MAX, parent: 0 };
+    let mut table: Vec<Vec<Label>> = vec![Vec::new(); 1 << songs];
+    table[0].push(start);
+    let mut kept = 0;
+    for set in 1..=full {
+        let mut labels: Vec<Label> = Vec::new();
+        for song in (0..songs).filter(|s| set & (1 << s) != 0) {
+            let from = set & !(1 << song);
+            if from & earlier[song] != earlier[song] {
+                continue;
+            }
+            for way in lays.ways_of(song) {
+                grow(&mut lays, &table[from as usize], way, &mut labels);
+            }
+        }
+        if labels.is_empty() {
+            continue;
+        }
+        hopeful(&mut labels, &lays, edges, prices, full & !set, known.cost);
+        prune(&mut labels, &lays);
+        kept += labels.len();
+        if kept > MAX_LABELS || lays.len() > MAX_LAYS {
+            return None;
+        }
+        table[set as usize] = labels;
+    }
+    let finished = |l: &Label| l.cost + lays.clearing(l.lay);
+    let best = table[full as usize].iter().enumerate().min_by_key(|(_, l)| finished(l));
+    let (mut at, cost) = match best {
+        Some((at, label)) if finished(label) < known.cost => (at, finished(label)),
+        // Nothing beats the known plan, so it is an optimum.
+        _ => return Some(Plan { lower_bound: known.cost, ..known.clone() }),
+    };
+    let mut order = Vec::with_capacity(songs);
+    let mut set = full;
+    while set != 0 {
+        let label = table[set as usize][at];
+        let song = (0..songs).find(|s| lays.ways_of(*s).contains(&(label.way as usize)))?;
+        order.push((song, lays.way_in_song(song, label.way as usize)));
+        set &= !(1 << song);
+        at = label.parent as usize;
+    }
+    order.reverse();
+    Some(Plan { order, cost, lower_bound: cost })
+}
+
+/// Drops states that can't lead to a plan as cheap as the known one.
+fn hopeful(
+    labels: &mut Vec<Label>,
+    lays: &Lays<'_>,
+    edges: &Edges,
+    prices: &[f64],
+    rest: u32,
+    known: Cost,
+) {
+    if rest == 0 {
+        labels.retain(|l| l.cost + lays.clearing(l.lay) <= known);
+        return;
+    }
+    let mut members: Vec<usize> = (0..edges.songs).filter(|s| rest & (1 << s) != 0).collect();
+    let refund = 2.0 * members.iter().map(|s| prices[*s]).sum::<f64>();
+    let mut entries: Vec<(usize, f64)> = Vec::new();
+    for song in &members {
+        for way in lays.ways_of(*song) {
+            // `step` has the whole fit cost; this edge carries half of it.
+            entries.push((way, prices[*song] - lays.ways[way].cost as f64 / 2.0));
+        }
+    }
+    members.push(edges.songs);
+    let tree = edges.tree(&members, prices, None) - refund;
+    labels.retain(|label| {
+        let entry = entries
+            .iter()
+            .map(|(way, extra)| lays.step(label.lay, *way) as f64 + extra)
+            .fold(f64::INFINITY, f64::min);
+        edges.up(label.cost as f64 + tree + entry) <= known
+    });
+}
