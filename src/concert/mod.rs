@@ -11,15 +11,25 @@
 
 mod best;
 mod bound;
+mod changes;
+mod document;
+mod fair;
+mod file;
 mod given;
 mod lays;
 mod problem;
 mod room;
 mod search;
+mod text;
 
+pub use changes::{Changeover, InventoryFault, changeovers, inventory, put_breaks, spoken};
+pub use document::{Programme, Song, document};
+pub use fair::{Share, shares};
+pub use file::{Break, BreakPlace, ConcertFile, FileError, SongWish};
 pub use given::plan_in_order;
 pub use problem::{Contradiction, Pins, Plan, Problem};
-pub use room::{Cost, MOVE, Pattern, Room, Way, cost_units, plain_state, undominated};
+pub use room::{Cost, MOVE, Pattern, Room, Way, cost_units, undominated};
+pub use text::text;
 
 /// Up to so many songs the order is planned; a larger set is a library rather than a concert and
 /// keeps the order given.

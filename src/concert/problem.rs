@@ -30,10 +30,10 @@ impl Pins {
         if earlier >= self.before.len() {
             return;
         }
-        if let Some(list) = self.before.get_mut(later) {
-            if !list.contains(&earlier) {
-                list.push(earlier);
-            }
+        if let Some(list) = self.before.get_mut(later)
+            && !list.contains(&earlier)
+        {
+            list.push(earlier);
         }
     }
 

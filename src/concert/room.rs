@@ -9,7 +9,7 @@
 //! An instrument that a song doesn't use is left as it lies: nobody touches it, and its bars are
 //! changed only when the next song that uses it comes up, or when the room is cleared.
 
-use crate::kit::{Kit, Setup, Slot, State};
+use crate::kit::{Instrument, Kit, Setup, State};
 
 /// A row of bars of one instrument, by number.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
@@ -61,19 +61,10 @@ pub fn cost_units(cost: f64, weight: f64) -> Cost {
     if units.is_nan() { 0 } else { units.clamp(0.0, COST_CAP).round() as Cost }
 }
 
-/// The state of a slot of the plain white bars: its natural, or the gap where that is lost.
-///
-/// A loose bar stands in its place when nothing is asked of it, whether it is a natural or not.
-pub fn plain_state(slot: &Slot) -> State {
-    if slot.lost { State::Remove } else { State::Keep }
-}
-
 impl Room {
     /// The room of a kit, every instrument with its plain white bars.
     pub fn new(kit: &Kit) -> Room {
-        Room::from_plain(
-            kit.instruments.iter().map(|i| i.slots.iter().map(plain_state).collect()).collect(),
-        )
+        Room::from_plain(kit.instruments.iter().map(Instrument::plain).collect())
     }
 
     /// A room from the plain states of each instrument's slots.

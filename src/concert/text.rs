@@ -1,0 +1,139 @@
+//! `concert.txt`: the programme, a card for every changeover, and who plays how much.
+
+use std::fmt::Write as _;
+
+use super::changes::{Changeover, spoken};
+use super::document::Programme;
+use super::fair::shares;
+use crate::kit::Move;
+
+/// The whole text.
+pub fn text(programme: &Programme<'_>) -> String {
+    let mut out = String::new();
+    let title = if programme.title.is_empty() { "Concert" } else { programme.title };
+    let _ = writeln!(out, "{title}\nRoom: {}\n", programme.kit.name);
+    order(&mut out, programme);
+    out.push_str("\nCHANGEOVERS\n");
+    out.push_str(
+        "Lift bars from the end that is on the pegs, never lever them. Times are rough, with one \
+         person at each instrument.\n",
+    );
+    for changeover in programme.changeovers {
+        card(&mut out, programme, changeover);
+    }
+    players(&mut out, programme);
+    if !programme.failed.is_empty() {
+        out.push_str("\nNOT IN THE CONCERT\n");
+        for (song, error) in programme.failed {
+            let _ = writeln!(out, "  {song}: {error}");
+        }
+    }
+    out.push_str(
+        "\nWhat a player may safely do is for the licensed therapist, teacher or care team and the \
+         local rules to decide.\n",
+    );
+    out
+}
+
+fn order(out: &mut String, programme: &Programme<'_>) {
+    out.push_str("ORDER\n");
+    for (at, song) in programme.songs.iter().enumerate() {
+        let _ = writeln!(out, "{:3}  {}, in {}  ({})", at + 1, song.title, song.key, song.folder);
+    }
+    let moves = programme.moves_total();
+    let _ = writeln!(out, "\n{moves} bar moves in all, setting up and clearing included.");
+    if programme.order_is_optimal {
+        out.push_str("No other order and keys cost less (moves and fit together): proven.\n");
+    } else if !programme.keys_are_planned {
+        out.push_str(
+            "This is a large set: every song is in its own best key, in the order given; order and \
+             keys were not planned together.\n",
+        );
+    } else if let Some(gap) = programme.gap() {
+        let _ = writeln!(
+            out,
+            "Moves and fit cost {:.1} together; nothing below {:.1} is possible in any order and \
+             keys, so at most {:.0} % could be saved.",
+            programme.cost,
+            programme.lower_bound.unwrap_or(0.0),
+            100.0 * gap
+        );
+    } else {
+        out.push_str("The keys are the best for this order; the order is as given.\n");
+    }
+}
+
+/// The card of one changeover: who moves what, low to high, instrument by instrument.
+fn card(out: &mut String, programme: &Programme<'_>, changeover: &Changeover) {
+    let title = |at: Option<usize>| {
+        at.and_then(|a| programme.songs.get(a)).map_or("", |s| s.title.as_str())
+    };
+    let head = match (changeover.after, changeover.before) {
+        (None, Some(_)) => format!("Setting up for \"{}\"", title(changeover.before)),
+        (Some(_), None) => format!("Clearing up after \"{}\"", title(changeover.after)),
+        _ => format!(
+            "After \"{}\", before \"{}\"",
+            title(changeover.after),
+            title(changeover.before)
+        ),
+    };
+    let _ = write!(out, "\n{head}: ");
+    match changeover.moves.len() {
+        0 => out.push_str("nothing to move"),
+        1 => out.push_str("1 move"),
+        n => {
+            let _ = write!(out, "{n} moves");
+        }
+    }
+    if changeover.seconds() > 0 {
+        let _ = write!(out, ", about {} s", changeover.seconds());
+    }
+    if let Some(minutes) = changeover.break_minutes {
+        let _ = write!(out, "; BREAK of {minutes} minutes");
+    }
+    out.push('\n');
+    for moves in changeover.moves.chunk_by(|a, b| a.instrument == b.instrument) {
+        instrument(out, programme, changeover, moves);
+    }
+}
+
+fn instrument(
+    out: &mut String,
+    programme: &Programme<'_>,
+    changeover: &Changeover,
+    moves: &[Move],
+) {
+    let Some(at) = moves.first().map(|m| m.instrument) else { return };
+    let id = programme.kit.instruments.get(at).map_or("", |i| i.id.as_str());
+    // Whoever plays the instrument next has it in front of them; else whoever played it last.
+    let player = [changeover.before, changeover.after].into_iter().flatten().find_map(|song| {
+        let parts = &programme.songs.get(song)?.parts;
+        let part = parts.iter().find(|p| p.instrument.as_deref() == Some(id))?;
+        part.player.clone()
+    });
+    let who = player.unwrap_or_else(|| "whoever is nearest".to_owned());
+    let _ = writeln!(out, "  [ ] {who}, {id}:");
+    for (n, one) in moves.iter().enumerate() {
+        let _ = writeln!(out, "      {}. {}", n + 1, spoken(programme.kit, one));
+    }
+}
+
+fn players(out: &mut String, programme: &Programme<'_>) {
+    let shares = shares(programme.kit, programme.songs);
+    if shares.is_empty() {
+        return;
+    }
+    out.push_str("\nWHO PLAYS HOW MUCH\n");
+    for share in shares {
+        let roles: Vec<String> =
+            share.roles.iter().map(|(role, times)| format!("{role} {times}")).collect();
+        let _ = write!(out, "  {}: an instrument in {} songs", share.player, share.songs);
+        if !roles.is_empty() {
+            let _ = write!(out, " ({})", roles.join(", "));
+        }
+        if share.without_instrument > 0 {
+            let _ = write!(out, ", sings or rests in {}", share.without_instrument);
+        }
+        out.push('\n');
+    }
+}
