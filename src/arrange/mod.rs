@@ -1,10 +1,26 @@
 //! Parts for the instruments and players of a kit.
 
 use crate::analysis::Analysis;
-use crate::kit::{FitOption, Kit, Setup};
+use crate::kit::{FitOption, Kit, Setup, SetupChange};
 use crate::score::{Interval, Key, Line, Score};
 
+mod assign;
+mod build;
+mod checks;
+mod colour;
+mod drone;
+mod finish;
+mod form;
+mod grind;
+mod leader;
+mod limits;
+mod melody;
+mod ostinato;
+mod rack;
 mod request;
+mod song;
+mod sticking;
+mod worth;
 
 pub use request::{ArrangeError, ArrangeRequest, Level, RoleAsk};
 
@@ -140,6 +156,8 @@ pub struct Arrangement {
     pub transpose: Interval,
     /// A setup for every instrument used.
     pub setups: Vec<Setup>,
+    /// Setups that take over while the song goes on (as the fit option says); usually none.
+    pub setup_changes: Vec<SetupChange>,
     /// The checks that ran.
     pub checks: Vec<Check>,
     /// The note for the leader, in plain sentences: why this key, who has what, where it is delicate
@@ -151,6 +169,14 @@ pub struct Arrangement {
 }
 
 /// Arranges a song as a fit option says.
+///
+/// The melody goes to the option's carriers (and is sung), the other roles to the kit's instruments
+/// and players by one exact assignment; each part is made for the player who has it, the instruments
+/// are set up for what they play, and the checks run on the result. The same input gives the same
+/// result.
+///
+/// # Errors
+/// What is asked for can't be done: see [`ArrangeError`]. An option with missing notes is refused.
 pub fn arrange(
     score: &Score,
     line: &Line,
@@ -159,6 +185,11 @@ pub fn arrange(
     option: &FitOption,
     ask: &ArrangeRequest,
 ) -> Result<Arrangement, ArrangeError> {
-    let _ = (score, line, analysis, kit, option, ask);
-    unimplemented!("lands with the arrange branch")
+    if !option.missing.is_empty() {
+        let names: Vec<String> = option.missing.iter().map(ToString::to_string).collect();
+        return Err(ArrangeError::MissingBars(names.join(", ")));
+    }
+    let mut song = song::Song::new(score, line, analysis, option, ask)?;
+    let built = build::build(&mut song, kit, option, ask)?;
+    finish::finish(song, kit, option, ask, built)
 }

@@ -13,7 +13,7 @@ pub use bar::{Bar, BarSet, Instrument, Mark, Slot};
 pub use catalogue::{Kind, Material, Size};
 pub use caution::{GENERAL_CAUTIONS, cautions};
 pub use cost::Weights;
-pub use file::{KitError, KitErrors, MAX_OF_A_KIND, Pos, starter_toml};
+pub use file::{KitError, KitErrors, MAX_OF_A_KIND, Pos, starter, starter_toml};
 pub use fit::{Carrier, Fit, FitOption, FitRequest, SetupChange, Transpose, Verdict, fit};
 pub use people::{Kit, Player, Position, Reads};
 pub use setup::{Clear, Counts, Move, NoBar, Setup, State, moves};

@@ -1,0 +1,313 @@
+//! Who plays what: roles to instruments and instruments to players, by one exact search.
+//!
+//! The carriers of the melody are given (the fit chose them). For every choice of a first drone, a
+//! first ostinato and a first colour instrument among those that can play them, each other instrument
+//! takes the role in which it is worth most as a doubling; then players are matched to seats by an
+//! exact assignment (Kuhn's Hungarian method). The best of all choices wins; an upper bound skips
+//! those that can't. A seat is an instrument; a second player may take turns on it phrase by phrase,
+//! at a price; a player for whom nothing is left sings.
+
+use super::Role;
+
+/// What a first copy of a role is worth beyond a doubling, by [`Role`]: melody, drone, ostinato,
+/// colour come in this order when there are few players (issue: "the roles that matter most come
+/// first"; the order is common practice, no source).
+pub(super) const FIRST: [i64; 5] = [0, 200, 100, 60, 40];
+/// What taking turns on an instrument costs against having one's own.
+pub(super) const TURNS: i64 = 25;
+/// What singing instead of playing costs.
+pub(super) const SINGS: i64 = 60;
+/// What an ask of the leader is worth: more than everything else together.
+pub(super) const ASKED: i64 = 100_000;
+
+/// What is to be given out.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Problem {
+    /// For each instrument and role, what it is worth there; `None` where it can't play it. The
+    /// voice's column stays empty.
+    pub(super) worth: Vec<[Option<i64>; 5]>,
+    /// Instruments whose role is settled: the melody's carriers and what the leader asks for.
+    pub(super) settled: Vec<Option<Role>>,
+    /// For each player and instrument: may play it.
+    pub(super) may: Vec<Vec<bool>>,
+    /// For each player and role, what it costs to give it to the player.
+    pub(super) effort: Vec<[i64; 5]>,
+    /// For each player, the instrument that the leader asks the player to take.
+    pub(super) asked: Vec<Option<usize>>,
+    /// Whether instruments may be shared by turns.
+    pub(super) turns: bool,
+}
+
+/// A seat that is taken.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub(super) struct Seat {
+    pub(super) role: Role,
+    /// `None`: sings.
+    pub(super) instrument: Option<usize>,
+    pub(super) player: Option<usize>,
+    /// Whether this is the instrument with the first copy of its role.
+    pub(super) first: bool,
+    /// Whether this is the second player of the instrument, by turns.
+    pub(super) second: bool,
+}
+
+/// The roles of all instruments in one choice: role and whether it is the role's first copy.
+type Roles = Vec<Option<(Role, bool)>>;
+
+/// The best assignment and its worth. Without players every instrument that has a role gets a seat.
+pub(super) fn solve(problem: &Problem) -> (Vec<Seat>, i64) {
+    let mut choices: Vec<(i64, Roles)> = Vec::new();
+    let candidates = |role: Role| -> Vec<Option<usize>> {
+        let settled = problem.settled.iter().position(|r| *r == Some(role));
+        if settled.is_some() {
+            return vec![settled];
+        }
+        let mut list: Vec<Option<usize>> = (0..problem.worth.len())
+            .filter(|i| problem.settled[*i].is_none() && value(problem, *i, role).is_some())
+            .filter(|i| {
+                // Of instruments alike in every respect the first ones stand for all.
+                (0..*i).filter(|j| alike(problem, *i, *j) && problem.settled[*j].is_none()).count()
+                    < 3
+            })
+            .map(Some)
+            .collect();
+        list.push(None);
+        list
+    };
+    let (drones, ostinatos, colours) =
+        (candidates(Role::Drone), candidates(Role::Ostinato), candidates(Role::Colour));
+    for drone in &drones {
+        for ostinato in &ostinatos {
+            if drone.is_some() && drone == ostinato {
+                continue;
+            }
+            for colour in &colours {
+                if colour.is_some() && (colour == drone || colour == ostinato) {
+                    continue;
+                }
+                let firsts =
+                    [(Role::Drone, *drone), (Role::Ostinato, *ostinato), (Role::Colour, *colour)];
+                let roles = roles(problem, &firsts);
+                choices.push((bound(problem, &roles), roles));
+            }
+        }
+    }
+    choices.sort_by_key(|(bound, _)| -bound);
+    let mut best: Option<(Vec<Seat>, i64)> = None;
+    for (bound, roles) in &choices {
+        if best.as_ref().is_some_and(|(_, worth)| worth >= bound) {
+            break;
+        }
+        let found = seat(problem, roles);
+        if best.as_ref().is_none_or(|(_, worth)| found.1 > *worth) {
+            best = Some(found);
+        }
+    }
+    best.unwrap_or_default()
+}
+
+fn value(problem: &Problem, instrument: usize, role: Role) -> Option<i64> {
+    problem.worth.get(instrument)?[role as usize]
+}
+
+fn alike(problem: &Problem, a: usize, b: usize) -> bool {
+    problem.worth[a] == problem.worth[b]
+        && problem.may.iter().all(|m| m[a] == m[b])
+        && !problem.asked.iter().any(|i| *i == Some(a) || *i == Some(b))
+}
+
+/// Every instrument's role, when the first copies are given.
+fn roles(problem: &Problem, firsts: &[(Role, Option<usize>)]) -> Roles {
+    let mut melody_given = false;
+    (0..problem.worth.len())
+        .map(|i| {
+            if let Some(role) = problem.settled[i] {
+                let first = match role {
+                    Role::Melody => !std::mem::replace(&mut melody_given, true),
+                    _ => firsts.iter().any(|(r, at)| *r == role && *at == Some(i)),
+                };
+                // Every carrier of the melody matters as the first does.
+                return Some((role, first || role == Role::Melody));
+            }
+            if let Some((role, _)) = firsts.iter().find(|(_, at)| *at == Some(i)) {
+                return Some((*role, true));
+            }
+            [Role::Melody, Role::Drone, Role::Ostinato, Role::Colour]
+                .into_iter()
+                .filter_map(|role| Some((value(problem, i, role)?, role)))
+                .max_by_key(|(worth, role)| (*worth, std::cmp::Reverse(*role)))
+                .map(|(_, role)| (role, false))
+        })
+        .collect()
+}
+
+/// What a column is worth before any player sits there. A settled role counts even where its worth
+/// is unknown.
+fn column(problem: &Problem, instrument: usize, role: Role, first: bool) -> i64 {
+    let worth = value(problem, instrument, role).unwrap_or(0);
+    worth + if first { FIRST[role as usize] } else { 0 }
+}
+
+/// What a player adds in a seat; `None` where the player may not sit there.
+pub(super) fn gain(
+    problem: &Problem,
+    player: usize,
+    instrument: usize,
+    role: Role,
+    first: bool,
+    second: bool,
+) -> Option<i64> {
+    if !problem.may[player][instrument] || (second && !problem.turns) {
+        return None;
+    }
+    let own = match second {
+        false => column(problem, instrument, role, first),
+        true => value(problem, instrument, role).unwrap_or(0) - TURNS,
+    };
+    let asked = if problem.asked[player] == Some(instrument) && !second { ASKED } else { 0 };
+    Some(own + asked - problem.effort[player][role as usize])
+}
+
+/// What one choice of roles can be worth at the most: every player in the best seat alone.
+fn bound(problem: &Problem, roles: &Roles) -> i64 {
+    if problem.may.is_empty() {
+        return without_players(problem, roles).1;
+    }
+    (0..problem.may.len())
+        .map(|p| {
+            roles
+                .iter()
+                .enumerate()
+                .filter_map(|(i, r)| {
+                    r.and_then(|(role, first)| gain(problem, p, i, role, first, false))
+                })
+                .fold(-SINGS, i64::max)
+        })
+        .sum()
+}
+
+fn without_players(problem: &Problem, roles: &Roles) -> (Vec<Seat>, i64) {
+    let mut worth = 0;
+    let seats = roles
+        .iter()
+        .enumerate()
+        .filter_map(|(i, r)| {
+            let (role, first) = (*r)?;
+            worth += column(problem, i, role, first);
+            Some(Seat { role, instrument: Some(i), player: None, first, second: false })
+        })
+        .collect();
+    (seats, worth)
+}
+
+/// The best seating for one choice of roles.
+fn seat(problem: &Problem, roles: &Roles) -> (Vec<Seat>, i64) {
+    let players = problem.may.len();
+    if players == 0 {
+        return without_players(problem, roles);
+    }
+    let instruments = roles.len();
+    // Columns: every instrument, every instrument's second seat, one place to sing for each player.
+    let columns = 2 * instruments + players;
+    /// A seat that can't be taken: dearer than any that can.
+    const NEVER: i64 = 1_000_000_000;
+    let mut cost = vec![vec![NEVER; columns]; players];
+    for (p, row) in cost.iter_mut().enumerate() {
+        for (i, role) in roles.iter().enumerate() {
+            let Some((role, first)) = *role else { continue };
+            if let Some(g) = gain(problem, p, i, role, first, false) {
+                row[i] = -g;
+            }
+            if let Some(g) = gain(problem, p, i, role, first, true) {
+                row[instruments + i] = -g;
+            }
+        }
+        for sing in row.iter_mut().skip(2 * instruments) {
+            *sing = SINGS;
+        }
+    }
+    let taken = hungarian(&cost);
+    let mut worth = 0;
+    let mut seats: Vec<Seat> = Vec::with_capacity(players);
+    for (p, column) in taken.into_iter().enumerate() {
+        worth -= cost[p][column];
+        let seat = if column < 2 * instruments {
+            let i = column % instruments;
+            let Some((role, first)) = roles[i] else { continue };
+            let second = column >= instruments;
+            Seat { role, instrument: Some(i), player: Some(p), first, second }
+        } else {
+            Seat {
+                role: Role::Voice,
+                instrument: None,
+                player: Some(p),
+                first: false,
+                second: false,
+            }
+        };
+        seats.push(seat);
+    }
+    (seats, worth)
+}
+
+/// The cheapest way to give every row a column of its own (at least as many columns as rows), as the
+/// column of each row: Kuhn's Hungarian method with potentials, O(rows² · columns).
+pub(super) fn hungarian(cost: &[Vec<i64>]) -> Vec<usize> {
+    const FAR: i64 = i64::MAX / 4;
+    let rows = cost.len();
+    let columns = cost.first().map_or(0, Vec::len);
+    // Row and column 0 are auxiliary, as in the method's usual statement.
+    let mut u = vec![0i64; rows + 1];
+    let mut v = vec![0i64; columns + 1];
+    let mut row_of = vec![0usize; columns + 1];
+    let mut way = vec![0usize; columns + 1];
+    for row in 1..=rows {
+        row_of[0] = row;
+        let mut column = 0;
+        let mut least = vec![FAR; columns + 1];
+        let mut used = vec![false; columns + 1];
+        loop {
+            used[column] = true;
+            let here = row_of[column];
+            let mut delta = FAR;
+            let mut next = 0;
+            for j in 1..=columns {
+                if used[j] {
+                    continue;
+                }
+                let reduced = cost[here - 1][j - 1] - u[here] - v[j];
+                if reduced < least[j] {
+                    least[j] = reduced;
+                    way[j] = column;
+                }
+                if least[j] < delta {
+                    delta = least[j];
+                    next = j;
+                }
+            }
+            for j in 0..=columns {
+                if used[j] {
+                    u[row_of[j]] += delta;
+                    v[j] -= delta;
+                } else {
+                    least[j] -= delta;
+                }
+            }
+            column = next;
+            if row_of[column] == 0 {
+                break;
+            }
+        }
+        while column != 0 {
+            row_of[column] = row_of[way[column]];
+            column = way[column];
+        }
+    }
+    let mut taken = vec![0; rows];
+    for (column, row) in row_of.iter().enumerate().skip(1) {
+        if *row > 0 {
+            taken[*row - 1] = column - 1;
+        }
+    }
+    taken
+}

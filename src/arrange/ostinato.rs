@@ -1,0 +1,417 @@
+//! The ostinato: a short pattern, repeated, that fills in between melody and drone.
+//!
+//! The grammar. A cycle is one measure (two to four beats; the whole measure in longer meters).
+//! Every beat of it holds one of these figures, as shares of the beat:
+//!
+//! | figure | undivided or halved beats | beats in three (6/8 and the like) |
+//! |---|---|---|
+//! | rest | nothing | nothing |
+//! | long | one note, the whole beat | one note, the whole beat |
+//! | short | one note, the first half | one note, the first third |
+//! | two | two halves | two thirds, then one third |
+//! | after | a note on the second half | a note on the last third |
+//! | middle | – | a note on the second third, held |
+//! | quarter | a note on the last quarter | – |
+//!
+//! Each note takes one of at most [`MOST_BARS`] neighbouring bars. The search goes through every
+//! combination of figures, and for each finds the best bars by an exact dynamic programme (the cost
+//! of a bar depends only on the note and on the bar before it), so the result is the cheapest of the
+//! whole grammar; a twin that goes through every melody of the grammar checks that. The cost, for
+//! each measure of the section, in the units of [`grind`](super::grind): clashes with the melody and
+//! with the drone as they come; [`TOGETHER`] for a note that begins with a melody note;
+//! [`FOREIGN`] for a note on a beat that is no tone of the chord; the move from bar to bar
+//! ([`step`]); [`CROWD`] for each note more or fewer than wanted.
+
+use super::grind::{Grind, against_melody, against_part};
+use super::limits::Limits;
+use super::rack::{RING_SECONDS, Rack};
+use super::request::Level;
+use super::song::{Song, Strike, Tick};
+use crate::score::{Meter, Midi};
+
+/// A note that begins together with a melody note.
+pub(super) const TOGETHER: u32 = 9;
+/// A note that begins with a note of the other ostinato.
+const TOGETHER_WITH_OTHER: u32 = 4;
+/// A note on a beat that doesn't belong to the chord.
+const FOREIGN: u32 = 3;
+/// Each note more or fewer than wanted, for every measure.
+const CROWD: u32 = 5;
+/// Most bars that the search considers.
+pub(super) const MOST_BARS: usize = 6;
+/// Most figures' combinations gone through for one cycle: 6 figures on 4 beats.
+const MOST_BEATS: usize = 4;
+
+/// A note of a figure: where in its beat it begins and ends, in twelfths of the beat.
+type Piece = (i64, i64);
+
+const HALVED: [&[Piece]; 6] =
+    [&[], &[(0, 12)], &[(0, 6)], &[(0, 6), (6, 12)], &[(6, 12)], &[(9, 12)]];
+const IN_THREE: [&[Piece]; 6] =
+    [&[], &[(0, 12)], &[(0, 4)], &[(0, 8), (8, 12)], &[(8, 12)], &[(4, 12)]];
+
+/// A note of a cycle: offset in the measure, end, and its costs by bar.
+#[derive(Clone, Debug)]
+pub(super) struct Slot {
+    pub(super) at: Tick,
+    pub(super) end: Tick,
+    /// Cost for each bar of the rack's choice, coincidence included.
+    pub(super) costs: Vec<u32>,
+}
+
+/// The figures of one beat, each as its slots.
+pub(super) type Beat = Vec<Vec<Slot>>;
+
+/// A cycle that was found: for each note its offset, end and bar.
+#[derive(Clone, PartialEq, Eq, Debug, Default)]
+pub(super) struct Cycle {
+    pub(super) notes: Vec<(Tick, Tick, usize)>,
+    pub(super) cost: u32,
+}
+
+/// What a move between two bars costs, by their distance in the list of bars: a step or a third is
+/// easy to sing and to play, a repeated bar is dull, a wide leap is hard.
+pub(super) fn step(a: usize, b: usize) -> u32 {
+    match a.abs_diff(b) {
+        0 => 2,
+        1 | 2 => 0,
+        3 => 1,
+        n => n as u32,
+    }
+}
+
+/// What the search is asked for one section.
+#[derive(Clone, Debug)]
+pub(super) struct Search {
+    pub(super) beats: Vec<Beat>,
+    pub(super) bars: usize,
+    /// Number of measures of the section.
+    pub(super) measures: u32,
+    pub(super) wanted: usize,
+    /// Least ticks between two notes, round the cycle too.
+    pub(super) gap: Tick,
+    /// Length of the cycle.
+    pub(super) length: Tick,
+}
+
+/// The cheapest cycle of the grammar; `None` where nothing fits the gap.
+pub(super) fn search(ask: &Search) -> Option<Cycle> {
+    let mut best: Option<Cycle> = None;
+    let mut figures = vec![0usize; ask.beats.len()];
+    let mut slots: Vec<&Slot> = Vec::new();
+    loop {
+        slots.clear();
+        for (beat, figure) in ask.beats.iter().zip(&figures) {
+            slots.extend(beat.get(*figure).into_iter().flatten());
+        }
+        if fits(&slots, ask) {
+            let crowd = slots.len().abs_diff(ask.wanted) as u32 * CROWD * ask.measures;
+            let floor: u32 = crowd
+                + slots.iter().map(|s| s.costs.iter().min().copied().unwrap_or(0)).sum::<u32>();
+            if best.as_ref().is_none_or(|b| floor < b.cost)
+                && let Some((cost, bars)) = tune(&slots, ask)
+                && best.as_ref().is_none_or(|b| crowd + cost < b.cost)
+            {
+                let notes = slots.iter().zip(bars).map(|(s, b)| (s.at, s.end, b)).collect();
+                best = Some(Cycle { notes, cost: crowd + cost });
+            }
+        }
+        // The next combination, as an odometer.
+        let mut i = 0;
+        loop {
+            let (Some(figure), Some(beat)) = (figures.get_mut(i), ask.beats.get(i)) else {
+                return best;
+            };
+            *figure += 1;
+            if *figure < beat.len() {
+                break;
+            }
+            *figure = 0;
+            i += 1;
+        }
+    }
+}
+
+/// Whether a rhythm has a note, two where there are bars to move between, and time between them.
+pub(super) fn fits(slots: &[&Slot], ask: &Search) -> bool {
+    let Some((first, last)) = slots.first().zip(slots.last()) else { return false };
+    // A lone note can't move: two at the least, where there are two bars.
+    if slots.len() < 2 && ask.bars > 1 {
+        return false;
+    }
+    slots.windows(2).all(|w| w[1].at - w[0].at >= ask.gap)
+        && first.at + ask.length - last.at >= ask.gap
+}
+
+/// The best bars for a rhythm: exact, over the bar before, the cycle closed, and not all the same.
+fn tune(slots: &[&Slot], ask: &Search) -> Option<(u32, Vec<usize>)> {
+    const NEVER: u32 = u32::MAX / 2;
+    let n = ask.bars;
+    let mut best: Option<(u32, Vec<usize>)> = None;
+    for first in 0..n {
+        // State: bar of the last note, and whether any bar differed yet.
+        let mut costs = vec![[NEVER; 2]; n];
+        let mut back: Vec<Vec<[(u8, u8); 2]>> = Vec::with_capacity(slots.len());
+        costs[first][0] = *slots.first()?.costs.get(first)?;
+        for slot in slots.iter().skip(1) {
+            let mut next = vec![[NEVER; 2]; n];
+            let mut from = vec![[(0u8, 0u8); 2]; n];
+            for (bar, own) in slot.costs.iter().enumerate().take(n) {
+                for (before, reached) in costs.iter().enumerate() {
+                    for (moved, c) in reached.iter().copied().enumerate() {
+                        if c >= NEVER {
+                            continue;
+                        }
+                        let now = usize::from(moved == 1 || bar != before);
+                        let cost = c + own + step(before, bar) * ask.measures;
+                        if cost < next[bar][now] {
+                            next[bar][now] = cost;
+                            from[bar][now] = (before as u8, moved as u8);
+                        }
+                    }
+                }
+            }
+            costs = next;
+            back.push(from);
+        }
+        for (last, reached) in costs.iter().enumerate() {
+            for (moved, c) in reached.iter().copied().enumerate() {
+                if moved == 0 && n > 1 {
+                    continue;
+                }
+                if c >= NEVER {
+                    continue;
+                }
+                let cost = c + step(last, first) * ask.measures;
+                if best.as_ref().is_none_or(|(b, _)| cost < *b) {
+                    let mut bars = vec![last];
+                    let (mut bar, mut m) = (last, moved);
+                    for from in back.iter().rev() {
+                        let (b, before) = from[bar][m];
+                        (bar, m) = (usize::from(b), usize::from(before));
+                        bars.push(bar);
+                    }
+                    bars.reverse();
+                    best = Some((cost, bars));
+                }
+            }
+        }
+    }
+    best
+}
+
+/// The bars that the pattern may use: neighbouring bars of the scale without its fourth and seventh
+/// degrees (they rub against root and third), in the middle of the instrument.
+fn choice(song: &Song, rack: &Rack, high: bool) -> Vec<Midi> {
+    let tonic = song.key.tonic.class();
+    let scale = song.key.mode.scale();
+    let soft: Vec<i16> = if song.key.mode.has_major_third() {
+        vec![scale[0], scale[1], scale[2], scale[4], scale[5]]
+    } else {
+        vec![scale[0], scale[2], scale[3], scale[4], scale[6]]
+    };
+    let mut bars: Vec<Midi> =
+        rack.bars.iter().copied().filter(|m| soft.contains(&tonic.up_to(m.class()))).collect();
+    if bars.len() < 2 {
+        bars = rack.bars.clone();
+    }
+    if bars.len() > MOST_BARS {
+        let spare = bars.len() - MOST_BARS;
+        // The second ostinato of a pair lies higher on its instrument.
+        let from = if high { spare } else { spare / 2 };
+        bars = bars[from..from + MOST_BARS].to_vec();
+    }
+    bars
+}
+
+/// A finished ostinato.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Ostinato {
+    pub(super) strikes: Vec<Strike>,
+    /// The cycle of each section in note names.
+    pub(super) words: String,
+    /// Notes left out where they would have ground on a strong beat.
+    pub(super) left_out: usize,
+}
+
+/// What sounds already.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Around<'a> {
+    pub(super) drone: &'a [Strike],
+    pub(super) drone_rings: bool,
+    /// The first ostinato, for the second.
+    pub(super) other: &'a [Strike],
+}
+
+/// Finds and writes the ostinato, one cycle for each section (phrases of one letter) that asks for
+/// its own.
+pub(super) fn make(song: &Song, rack: &Rack, limits: Limits, around: Around<'_>) -> Ostinato {
+    let bars = choice(song, rack, !around.other.is_empty());
+    if bars.is_empty() {
+        return Ostinato::default();
+    }
+    // Measures by section letter and meter.
+    let mut sections: Vec<(char, Meter, Vec<usize>)> = Vec::new();
+    for (i, measure) in song.score.measures.iter().enumerate() {
+        let (start, end) = song.bars[i];
+        let is_full = measure.lead.is_zero() && end - start == song.tick(measure.meter.measure());
+        let label = label_at(song, start);
+        let in_play = start < song.close && (is_full || measure.lead.is_zero());
+        if !in_play {
+            continue;
+        }
+        match sections.iter_mut().find(|s| s.0 == label && s.1 == measure.meter) {
+            Some(section) => section.2.push(i),
+            None => sections.push((label, measure.meter, vec![i])),
+        }
+    }
+    let ring = if rack.rings { song.ticks_of(RING_SECONDS, 0) } else { 0 };
+    let drone_ring = if around.drone_rings { song.ticks_of(RING_SECONDS, 0) } else { 0 };
+    let mut out = Ostinato::default();
+    let mut words: Vec<String> = Vec::new();
+    for (label, meter, measures) in &sections {
+        let ask = table(song, &bars, meter, measures, limits, around, (ring, drone_ring));
+        let Some(cycle) = search(&ask) else { continue };
+        let names: Vec<String> = cycle
+            .notes
+            .iter()
+            .filter_map(|n| bars.get(n.2))
+            .map(|m| super::song::name_in(song.key, m.class()).to_string())
+            .collect();
+        words.push(format!("{label}: {}", names.join(" ")));
+        for m in measures {
+            let (start, end) = song.bars[*m];
+            for (at, to, bar) in &cycle.notes {
+                let Some(midi) = bars.get(*bar) else { continue };
+                let (at, to) = (start + at, (start + to).min(end).min(song.close));
+                if at >= end || at >= song.close {
+                    continue;
+                }
+                if grinds(song, at, to.max(at + ring), *midi) {
+                    out.left_out += 1;
+                    continue;
+                }
+                out.strikes.push(Strike::new(at, to, *midi));
+            }
+        }
+    }
+    out.strikes.sort_by_key(|s| (s.at, s.midi));
+    if let Some(last) = out.strikes.last_mut() {
+        last.end = song.close;
+    }
+    words.dedup();
+    out.words = words.join("; ");
+    out
+}
+
+/// Whether a note would be a semitone, major seventh or tritone from the melody on a strong beat.
+fn grinds(song: &Song, from: Tick, to: Tick, midi: Midi) -> bool {
+    let s = song.strong.partition_point(|t| *t < from);
+    song.strong
+        .iter()
+        .skip(s)
+        .take_while(|t| **t < to)
+        .any(|t| song.melody_at(*t).is_some_and(|n| (n.midi - midi).is_harsh()))
+}
+
+fn label_at(song: &Song, at: Tick) -> char {
+    let i = song.phrases.partition_point(|p| p.0 <= at).saturating_sub(1);
+    song.labels.get(i).copied().unwrap_or('a')
+}
+
+/// The costs of every slot of the grammar for one section.
+fn table(
+    song: &Song,
+    bars: &[Midi],
+    meter: &Meter,
+    measures: &[usize],
+    limits: Limits,
+    around: Around<'_>,
+    (ring, drone_ring): (Tick, Tick),
+) -> Search {
+    let mut starts: Vec<Tick> = meter.beats().iter().map(|b| song.tick(*b)).collect();
+    let length = song.tick(meter.measure());
+    let unit = song.tick(meter.unit());
+    // Meters of more beats: the figures fall on every second one.
+    while starts.len() > MOST_BEATS {
+        starts = starts.into_iter().step_by(2).collect();
+    }
+    let ends: Vec<Tick> = starts.iter().copied().skip(1).chain([length]).collect();
+    let beats: Vec<Beat> = starts
+        .iter()
+        .zip(&ends)
+        .map(|(start, end)| {
+            let beat = end - start;
+            let in_three = beat == 3 * unit;
+            let figures = if in_three { IN_THREE } else { HALVED };
+            figures
+                .iter()
+                .enumerate()
+                .filter(|(i, pieces)| {
+                    let whole =
+                        pieces.iter().all(|(a, b)| beat * a % 12 == 0 && beat * b % 12 == 0);
+                    // Single notes off the halves are for fuller arrangements of quick readers.
+                    let plain = in_three || *i < 5 || limits.level == Level::Fuller;
+                    whole && plain && (limits.level != Level::Simpler || *i < 3)
+                })
+                .map(|(_, pieces)| {
+                    pieces
+                        .iter()
+                        .map(|(a, b)| {
+                            let span = (start + beat * a / 12, start + beat * b / 12);
+                            slot(song, bars, measures, span, around, (ring, drone_ring))
+                        })
+                        .collect()
+                })
+                .collect()
+        })
+        .collect();
+    let n = starts.len();
+    let wanted = match limits.level {
+        Level::Simpler => 2,
+        Level::Normal => n.clamp(2, 3),
+        Level::Fuller => n + 1,
+    };
+    Search {
+        beats,
+        bars: bars.len(),
+        measures: measures.len() as u32,
+        wanted,
+        gap: song.ticks_of(limits.gap, 0) + 1,
+        length,
+    }
+}
+
+/// One slot's costs over all measures of the section.
+fn slot(
+    song: &Song,
+    bars: &[Midi],
+    measures: &[usize],
+    (from, to): (Tick, Tick),
+    around: Around<'_>,
+    (ring, drone_ring): (Tick, Tick),
+) -> Slot {
+    let mut costs = vec![0u32; bars.len()];
+    for m in measures {
+        let Some((start, end)) = song.bars.get(*m).copied() else { continue };
+        let (at, until) = (start + from, (start + to).min(end));
+        if at >= end {
+            continue;
+        }
+        let mut grind: Grind = against_melody(song, at, until.max(at + ring));
+        grind.add(&against_part(song, around.drone, drone_ring, at, until));
+        let mut both = 0;
+        if song.melody.binary_search_by_key(&at, |n| n.at).is_ok() {
+            both += TOGETHER;
+        }
+        if !around.other.is_empty() && around.other.binary_search_by_key(&at, |n| n.at).is_ok() {
+            both += TOGETHER_WITH_OTHER;
+        }
+        let chord = song.chord_at(at).filter(|_| song.strong.binary_search(&at).is_ok());
+        for (cost, bar) in costs.iter_mut().zip(bars) {
+            let foreign = chord.is_some_and(|c| !c.classes.contains(&bar.class()));
+            *cost += grind.of(*bar) + both + if foreign { FOREIGN } else { 0 };
+        }
+    }
+    Slot { at: from, end: to, costs }
+}
