@@ -11,7 +11,10 @@ mod phrase;
 mod phrase_weights;
 mod pitch_set;
 pub mod profile;
+mod smaller_sets;
 mod table;
+
+pub use smaller_sets::smaller_sets;
 
 use crate::score::{Chord, Interval, Key, Line, NoteName, Pitch, Score, Time};
 
@@ -192,10 +195,10 @@ pub fn analyse(score: &Score, line: &Line, options: Options) -> Analysis {
     let key = key::find(score, line, &table, &starts, options);
     let (harmony, harmony_source, drone_share) =
         harmony::harmony(score, line, &table, key.best.key);
+    let pitch_set = pitch_set::pitch_set(line, &table, key.best.key);
     Analysis {
-        pitch_set: pitch_set::pitch_set(line, &table, key.best.key),
-        // The exact trade-off of smaller sets is called here.
-        smaller_sets: Vec::new(),
+        smaller_sets: smaller_sets::smaller_sets(score, line, &pitch_set, &harmony),
+        pitch_set,
         phrases: phrase::phrases(score, line, &table, &starts),
         harmony,
         harmony_source,

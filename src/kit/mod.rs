@@ -4,16 +4,22 @@ mod bar;
 mod catalogue;
 mod caution;
 mod cost;
+mod describe;
 mod file;
 mod fit;
 mod people;
+mod reach;
 mod setup;
 
 pub use bar::{Bar, BarSet, Instrument, Mark, Slot};
 pub use catalogue::{Kind, Material, Size};
 pub use caution::{GENERAL_CAUTIONS, cautions};
 pub use cost::Weights;
-pub use file::{KitError, KitErrors, MAX_OF_A_KIND, Pos, starter, starter_toml};
-pub use fit::{Carrier, Fit, FitOption, FitRequest, SetupChange, Transpose, Verdict, fit};
+pub use describe::{ROW_KEY, report, row, sentence, show};
+pub use file::{KitError, KitErrors, MAX_OF_A_KIND, Pos, starter_toml};
+pub use fit::{
+    Carrier, Fit, FitOption, FitRequest, FitRow, SetupChange, Transpose, Verdict, csv, fit, table,
+    tell,
+};
 pub use people::{Kit, Player, Position, Reads};
 pub use setup::{Clear, Counts, Move, NoBar, Setup, State, moves};

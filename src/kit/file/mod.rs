@@ -59,13 +59,13 @@ pub fn starter_toml() -> &'static str {
     include_str!("starter.toml")
 }
 
-/// The starter kit.
-pub fn starter() -> Kit {
-    // A test checks that the built-in text reads without a fault.
-    Kit::parse(starter_toml()).unwrap_or_else(|_| Kit::empty("starter kit"))
-}
-
 impl Kit {
+    /// The starter kit; see [`starter_toml`].
+    pub fn starter() -> Kit {
+        // A test checks that the built-in text reads without a fault.
+        Kit::parse(starter_toml()).unwrap_or_else(|_| Kit::empty("starter kit"))
+    }
+
     /// Reads a kit file. The keys are in the table at the head of this file's documentation (README,
     /// "The kit file").
     ///
