@@ -59,6 +59,11 @@ pub fn starter_toml() -> &'static str {
     include_str!("starter.toml")
 }
 
+/// The starter kit; the same as [`Kit::starter`].
+pub fn starter() -> Kit {
+    Kit::starter()
+}
+
 impl Kit {
     /// The starter kit; see [`starter_toml`].
     pub fn starter() -> Kit {
