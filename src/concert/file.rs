@@ -105,6 +105,10 @@ pub struct SongWish {
     pub with: Vec<RoleAsk>,
     /// Roles left out.
     pub without: Vec<Role>,
+    /// Opens the concert.
+    pub first: bool,
+    /// Closes the concert.
+    pub last: bool,
     /// Where it stands in the file (for messages).
     pub line: usize,
 }
@@ -163,8 +167,6 @@ struct Reference {
 /// Fixed places of a song as written.
 struct Places {
     at: Pos,
-    first: bool,
-    last: bool,
     before: Vec<Reference>,
     after: Vec<Reference>,
 }
@@ -210,12 +212,6 @@ impl ConcertFile {
         }
         file.pins = Pins::none(file.songs.len());
         for (song, place) in places.iter().enumerate() {
-            if place.first {
-                file.pins.put_first(song);
-            }
-            if place.last {
-                file.pins.put_last(song);
-            }
             for other in &place.before {
                 let other = file.song_named(other)?;
                 file.pins.put_before(song, other);
@@ -225,6 +221,7 @@ impl ConcertFile {
                 file.pins.put_before(other, song);
             }
         }
+        file.pins = file.pins_for(file.songs.len());
         file.pins.an_order().map_err(|Contradiction { songs }| FileError::Contradiction {
             at: songs.first().and_then(|s| places.get(*s)).map_or(reader.pos(0), |p| p.at),
             songs: songs
@@ -243,6 +240,25 @@ impl ConcertFile {
             file.breaks.push(Break { place, minutes });
         }
         Ok(file)
+    }
+
+    /// The pins for a concert of `songs` songs, of which the file's come first.
+    pub fn pins_for(&self, songs: usize) -> Pins {
+        let mut pins = Pins::none(songs);
+        for (later, list) in self.pins.before.iter().enumerate() {
+            for earlier in list {
+                pins.put_before(*earlier, later);
+            }
+        }
+        for (song, wish) in self.songs.iter().enumerate() {
+            if wish.first {
+                pins.put_first(song);
+            }
+            if wish.last {
+                pins.put_last(song);
+            }
+        }
+        pins
     }
 
     fn song_named(&self, reference: &Reference) -> Result<usize, FileError> {
@@ -444,13 +460,12 @@ impl<'i> Reader<'i> {
             "without",
         ];
         let mut wish = SongWish { line: at.line, ..SongWish::default() };
-        let mut place =
-            Places { at, first: false, last: false, before: Vec::new(), after: Vec::new() };
+        let mut place = Places { at, before: Vec::new(), after: Vec::new() };
         for (key, value) in table {
             match self.key(key, &KEYS)? {
                 "file" => wish.file = self.string("file", value)?,
-                "first" => place.first = self.flag("first", value)?,
-                "last" => place.last = self.flag("last", value)?,
+                "first" => wish.first = self.flag("first", value)?,
+                "last" => wish.last = self.flag("last", value)?,
                 "before" => place.before = self.references("before", value)?,
                 "after" => place.after = self.references("after", value)?,
                 "key" => wish.key = Some(self.string("key", value)?),

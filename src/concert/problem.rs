@@ -51,9 +51,27 @@ impl Pins {
         }
     }
 
-    /// Whether there are any.
-    pub fn is_empty(&self) -> bool {
-        self.before.iter().all(Vec::is_empty)
+    /// The pins among some of the songs, which are counted anew in the order of `kept`. What holds
+    /// by way of a song that is left out still holds.
+    pub fn among(&self, kept: &[usize]) -> Pins {
+        let mut pins = Pins::none(kept.len());
+        for (new_later, later) in kept.iter().enumerate() {
+            let mut open = vec![*later];
+            let mut seen = vec![false; self.before.len()];
+            while let Some(song) = open.pop() {
+                for earlier in self.before.get(song).into_iter().flatten() {
+                    if !std::mem::replace(&mut seen[*earlier], true) {
+                        open.push(*earlier);
+                    }
+                }
+            }
+            for (new_earlier, earlier) in kept.iter().enumerate() {
+                if seen[*earlier] {
+                    pins.put_before(new_earlier, new_later);
+                }
+            }
+        }
+        pins
     }
 
     /// Whether an order (each song once) obeys them.
