@@ -12,7 +12,7 @@ use anyhow::{Context, bail};
 use indicatif::{ProgressBar, ProgressStyle};
 use rayon::prelude::*;
 
-use super::concert_song::{Item, Ready, Way};
+use super::concert_song::{Bars, Item, Ready, Way};
 use super::run_folder::RunFolder;
 use super::{Outcome, Usage, args, concert_page, files, print, print_json, say, song};
 use crate::concert::{self, ConcertFile, Pins, Plan, Problem, Programme, Room, Song};
@@ -190,7 +190,10 @@ impl Set<'_> {
             let ways: Vec<concert::Way> = song
                 .ways
                 .iter()
-                .map(|w| room.way(&w.setups, concert::cost_units(w.option.cost - least, weight)))
+                .map(|w| {
+                    let cost = concert::cost_units(w.option.cost - least, weight);
+                    room.way(&w.setups, &w.inside, cost)
+                })
                 .collect();
             let indices = concert::undominated(&room, &ways);
             songs.push(indices.iter().map(|i| ways[*i].clone()).collect());
@@ -264,7 +267,7 @@ impl Set<'_> {
                     (read, folder)
                 })
                 .collect();
-            let written: Vec<Result<(Song, Vec<crate::kit::Setup>), String>> = with_folders
+            let written: Vec<Result<(Song, Bars), String>> = with_folders
                 .into_par_iter()
                 .map(|(read, folder)| {
                     self.go_on()?;
@@ -278,10 +281,10 @@ impl Set<'_> {
                 .collect::<anyhow::Result<_>>()?;
             for (item, written) in piece.iter().zip(written) {
                 match written {
-                    Ok((song, setups)) => {
+                    Ok((song, (setups, inside))) => {
                         finished.places[item.index] = Some(finished.songs.len());
                         finished.order.push((finished.songs.len(), 0));
-                        let way = finished.problem.room.way(&setups, 0);
+                        let way = finished.problem.room.way(&setups, &inside, 0);
                         finished.problem.songs.push(vec![way]);
                         finished.songs.push(song);
                     }
@@ -299,12 +302,12 @@ impl Set<'_> {
         &self,
         ready: Ready,
         folder: &str,
-    ) -> anyhow::Result<Result<(Song, Vec<crate::kit::Setup>), String>> {
+    ) -> anyhow::Result<Result<(Song, Bars), String>> {
         let key = ready.key(&self.kit_hash, self.ask, None);
         if let Some(noted) = self.run.done(folder, &key)
-            && let Some((song, setups)) = ready.noted(noted, folder)
+            && let Some(song) = ready.noted(noted, folder)
         {
-            return Ok(Ok((song, setups)));
+            return Ok(Ok(song));
         }
         let ready = match ready.with_best_way() {
             Ok(ready) => ready,
@@ -314,7 +317,7 @@ impl Set<'_> {
             return Ok(Err("does not fit this kit".to_owned()));
         };
         let song = self.write(&ready, way, folder, false)?;
-        Ok(Ok((song, way.setups.clone())))
+        Ok(Ok((song, (way.setups.clone(), way.inside.clone()))))
     }
 
     /// Writes a song's files where they aren't there yet, and says what the lists need.

@@ -53,7 +53,7 @@ pub(super) fn least_moves(
     let mut sum = 0;
     for (i, wanted) in way.patterns.iter().enumerate() {
         let Some(wanted) = wanted else { continue };
-        sum += match before.patterns.get(i).copied().flatten() {
+        sum += match before.leaves.get(i).copied().flatten() {
             Some(lies) => problem.room.moves(i, lies, *wanted),
             None => floor[song][i].get(usize::from(wanted.0)).map_or(0, |m| *m),
         };
@@ -72,7 +72,7 @@ pub(super) fn floors(problem: &Problem) -> Vec<Vec<Vec<u32>>> {
                     let mut left = vec![PLAIN];
                     for (other, ways) in problem.songs.iter().enumerate() {
                         if other != song {
-                            left.extend(ways.iter().filter_map(|w| w.patterns.get(i).copied()?));
+                            left.extend(ways.iter().filter_map(|w| w.leaves.get(i).copied()?));
                         }
                     }
                     left.sort_unstable();
@@ -106,7 +106,7 @@ impl Edges {
                     *edge = out;
                 }
                 let home = way
-                    .patterns
+                    .leaves
                     .iter()
                     .enumerate()
                     .filter_map(|(i, p)| Some(room.moves(i, (*p)?, PLAIN)))

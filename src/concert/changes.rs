@@ -2,6 +2,7 @@
 
 use super::file::{Break, BreakPlace};
 use super::problem::Problem;
+use super::room::{Pattern, Room};
 use crate::kit::{Kit, Move, State};
 
 /// Rough seconds to lift a bar off or set one down, walking included; common practice, no source.
@@ -41,31 +42,44 @@ impl Changeover {
 pub fn changeovers(problem: &Problem, order: &[(usize, usize)]) -> Vec<Changeover> {
     let room = &problem.room;
     let mut lies = room.plain();
-    let (lays, _) = problem.walk(order);
-    let mut all = Vec::with_capacity(lays.len() + 1);
-    let last = room.plain();
-    for (at, next) in lays.iter().chain([&last]).enumerate() {
-        let mut moves = Vec::new();
-        for (instrument, (from, to)) in lies.iter().zip(next.iter()).enumerate() {
-            if from == to {
-                continue;
-            }
-            let pairs = room.states(instrument, *from).iter().zip(room.states(instrument, *to));
-            for (slot, (from, to)) in pairs.enumerate() {
-                if from != to {
-                    moves.push(Move { instrument, slot, from: *from, to: *to });
-                }
-            }
-        }
+    let mut all = Vec::with_capacity(order.len() + 1);
+    for (at, (song, way)) in order.iter().enumerate() {
+        let Some(way) = problem.songs.get(*song).and_then(|w| w.get(*way)) else { continue };
+        let before = room.ready_for(&lies, way);
+        let moves = moves(room, &lies, &before);
         all.push(Changeover {
             after: at.checked_sub(1),
-            before: (at < lays.len()).then_some(at),
+            before: Some(at),
             moves,
             break_minutes: None,
         });
-        lies.clone_from(next);
+        lies = room.after(&lies, way);
     }
+    let moves = moves(room, &lies, &room.plain());
+    all.push(Changeover {
+        after: order.len().checked_sub(1),
+        before: None,
+        moves,
+        break_minutes: None,
+    });
     all
+}
+
+/// Slots in which two lays differ, by instrument, low to high.
+fn moves(room: &Room, from: &[Pattern], to: &[Pattern]) -> Vec<Move> {
+    let mut moves = Vec::new();
+    for (instrument, (from, to)) in from.iter().zip(to).enumerate() {
+        if from == to {
+            continue;
+        }
+        let pairs = room.states(instrument, *from).iter().zip(room.states(instrument, *to));
+        for (slot, (from, to)) in pairs.enumerate() {
+            if from != to {
+                moves.push(Move { instrument, slot, from: *from, to: *to });
+            }
+        }
+    }
+    moves
 }
 
 /// Puts breaks into the changeovers. `places[song]` is the place in the order of each song of the

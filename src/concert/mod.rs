@@ -23,13 +23,13 @@ mod search;
 mod text;
 
 pub use changes::{Changeover, InventoryFault, changeovers, inventory, put_breaks, spoken};
-pub use document::{Programme, Song, document};
+pub use document::{Document, Part, Programme, Song, document};
 pub use fair::{Share, shares};
 pub use file::{Break, BreakPlace, ConcertFile, FileError, SongWish};
 pub use given::plan_in_order;
 pub use problem::{Contradiction, Pins, Plan, Problem};
 pub use room::{Cost, MOVE, Pattern, Room, Way, cost_units, undominated};
-pub use text::text;
+pub use text::{heading, mover, text};
 
 /// Up to so many songs the order is planned; a larger set is a library rather than a concert and
 /// keeps the order given.

@@ -41,6 +41,8 @@ pub struct Room {
 pub struct Way {
     /// For every instrument of the kit its pattern; `None` where the song doesn't use it.
     pub(super) patterns: Box<[Option<Pattern>]>,
+    /// The same as it leaves them: other ones where bars move while the song goes on.
+    pub(super) leaves: Box<[Option<Pattern>]>,
     /// The weighted fit cost, in thousandths of a move.
     pub(super) cost: Cost,
 }
@@ -108,10 +110,11 @@ impl Room {
         Some(Pattern(number))
     }
 
-    /// A way to play a song from the setups of the instruments that it uses.
+    /// A way to play a song from the setups of the instruments that it uses, and from those that
+    /// take over while it goes on, in their order (moves inside a song are part of its fit cost).
     ///
     /// `cost` is the weighted fit cost. Of two setups for one instrument the later one counts.
-    pub fn way(&mut self, setups: &[Setup], cost: Cost) -> Way {
+    pub fn way(&mut self, setups: &[Setup], inside: &[Setup], cost: Cost) -> Way {
         let mut patterns = vec![None; self.instruments.len()];
         for setup in setups {
             let pattern = self.pattern(setup.instrument, &setup.states);
@@ -119,7 +122,18 @@ impl Room {
                 *place = pattern;
             }
         }
-        Way { patterns: patterns.into(), cost }
+        let mut leaves = patterns.clone();
+        for setup in inside {
+            let pattern = self.pattern(setup.instrument, &setup.states);
+            if let Some(place) = leaves.get_mut(setup.instrument) {
+                // An instrument that turns up only inside the song lies plain before it.
+                if let Some(entry) = patterns.get_mut(setup.instrument) {
+                    *entry = entry.or(Some(PLAIN));
+                }
+                *place = pattern;
+            }
+        }
+        Way { patterns: patterns.into(), leaves: leaves.into(), cost }
     }
 
     /// The states of a pattern, slot by slot.
@@ -155,9 +169,14 @@ impl Room {
         a.iter().zip(b).enumerate().map(|(i, (x, y))| self.moves(i, *x, *y)).sum()
     }
 
-    /// What lies there once a way is set up; instruments that it doesn't use are left as they are.
-    pub(super) fn after(&self, lay: &[Pattern], way: &Way) -> Lay {
+    /// What lies there once a way is set up, before it is played.
+    pub(super) fn ready_for(&self, lay: &[Pattern], way: &Way) -> Lay {
         lay.iter().zip(way.patterns.iter()).map(|(lies, wanted)| wanted.unwrap_or(*lies)).collect()
+    }
+
+    /// What lies there once a way was played; instruments that it doesn't use are left as they are.
+    pub(super) fn after(&self, lay: &[Pattern], way: &Way) -> Lay {
+        lay.iter().zip(way.leaves.iter()).map(|(lies, left)| left.unwrap_or(*lies)).collect()
     }
 }
 
@@ -169,8 +188,8 @@ fn differing(a: &[State], b: &[State]) -> u32 {
 
 /// Takes out ways that can never be better than another one of the same song.
 ///
-/// A way A is dropped for B where B uses no instrument that A doesn't, and B's cost plus twice the
-/// moves from A's bars to B's is at most A's cost: whatever concert uses A, putting B in its place
+/// A way A is dropped for B where B uses no instrument that A doesn't, and B's cost plus the moves
+/// from A's bars to B's, before and after the song, is at most A's cost: whatever concert uses A, putting B in its place
 /// costs no more (moves obey the triangle inequality). Returns the indices kept, in order.
 pub fn undominated(room: &Room, ways: &[Way]) -> Vec<usize> {
     let mut kept: Vec<usize> = Vec::new();
@@ -190,12 +209,14 @@ pub fn undominated(room: &Room, ways: &[Way]) -> Vec<usize> {
 
 fn dominates(room: &Room, b: &Way, a: &Way) -> bool {
     let mut apart: Cost = 0;
-    for (i, (of_b, of_a)) in b.patterns.iter().zip(a.patterns.iter()).enumerate() {
-        match (of_b, of_a) {
-            (Some(x), Some(y)) => apart += Cost::from(room.moves(i, *x, *y)),
-            (Some(_), None) => return false,
-            (None, _) => {}
+    for (of_b, of_a) in [(&b.patterns, &a.patterns), (&b.leaves, &a.leaves)] {
+        for (i, (of_b, of_a)) in of_b.iter().zip(of_a.iter()).enumerate() {
+            match (of_b, of_a) {
+                (Some(x), Some(y)) => apart += Cost::from(room.moves(i, *x, *y)),
+                (Some(_), None) => return false,
+                (None, _) => {}
+            }
         }
     }
-    b.cost + 2 * MOVE * apart <= a.cost
+    b.cost + MOVE * apart <= a.cost
 }

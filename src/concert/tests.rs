@@ -8,8 +8,11 @@ use super::*;
 use crate::kit::{Bar, Setup, State};
 use crate::score::Midi;
 
-/// A way as plain data: for each instrument the states of its slots where it is used, and a cost.
-type RawWay = (Vec<Option<Vec<State>>>, Cost);
+/// States of each instrument's slots, where it is used.
+type Bars = Vec<Option<Vec<State>>>;
+
+/// A way as plain data: bars before the song, bars that it leaves, and a cost.
+type RawWay = (Bars, Bars, Cost);
 
 const SLOTS: [usize; 3] = [3, 2, 4];
 
@@ -23,13 +26,21 @@ fn state() -> impl Strategy<Value = State> {
 }
 
 fn way() -> impl Strategy<Value = RawWay> {
-    let instrument =
-        |slots: usize| proptest::option::weighted(0.7, prop::collection::vec(state(), slots));
+    // Bars before and after; mostly the same.
+    let instrument = |slots: usize| {
+        let bars = move || prop::collection::vec(state(), slots);
+        proptest::option::weighted(0.7, (bars(), proptest::option::weighted(0.15, bars())))
+    };
     (
         (instrument(SLOTS[0]), instrument(SLOTS[1]), instrument(SLOTS[2])),
         prop_oneof![Just(0), (0u64..5).prop_map(|c| c * MOVE), 0u64..4000],
     )
-        .prop_map(|((a, b, c), cost)| (vec![a, b, c], cost))
+        .prop_map(|((a, b, c), cost)| {
+            let all = [a, b, c];
+            let before = all.iter().map(|i| i.as_ref().map(|(b, _)| b.clone())).collect();
+            let after = all.into_iter().map(|i| i.map(|(b, a)| a.unwrap_or(b))).collect();
+            (before, after, cost)
+        })
 }
 
 fn concert(songs: std::ops::RangeInclusive<usize>) -> impl Strategy<Value = Vec<Vec<RawWay>>> {
@@ -43,16 +54,17 @@ fn build(raw: &[Vec<RawWay>], pins: Pins) -> Problem {
         .iter()
         .map(|ways| {
             ways.iter()
-                .map(|(instruments, cost)| {
-                    let setups: Vec<Setup> = instruments
-                        .iter()
-                        .enumerate()
-                        .filter_map(|(instrument, states)| {
-                            let states = states.clone()?;
-                            Some(Setup { instrument, states, cautions: Vec::new() })
-                        })
-                        .collect();
-                    room.way(&setups, *cost)
+                .map(|(before, after, cost)| {
+                    let setups = |bars: &Bars| -> Vec<Setup> {
+                        bars.iter()
+                            .enumerate()
+                            .filter_map(|(instrument, states)| {
+                                let states = states.clone()?;
+                                Some(Setup { instrument, states, cautions: Vec::new() })
+                            })
+                            .collect()
+                    };
+                    room.way(&setups(before), &setups(after), *cost)
                 })
                 .collect()
         })
@@ -60,21 +72,26 @@ fn build(raw: &[Vec<RawWay>], pins: Pins) -> Problem {
     Problem { room, songs, pins }
 }
 
+/// Changes the bars and counts the moves.
+fn set_up(lies: &mut [Vec<State>], wanted: &Bars) -> Cost {
+    let mut moves = 0;
+    for (slots, wanted) in lies.iter_mut().zip(wanted) {
+        for (slot, wanted) in slots.iter_mut().zip(wanted.iter().flatten()) {
+            moves += if slot == wanted { 0 } else { MOVE };
+            *slot = *wanted;
+        }
+    }
+    moves
+}
+
 /// The contract's count, slot by slot, knowing nothing of patterns and lays.
 fn counted(raw: &[Vec<RawWay>], order: &[(usize, usize)]) -> Cost {
     let mut lies: Vec<Vec<State>> = SLOTS.iter().map(|n| vec![State::Keep; *n]).collect();
     let mut sum = 0;
     for (song, way) in order {
-        let (instruments, cost) = &raw[*song][*way];
-        sum += cost;
-        for (slots, wanted) in lies.iter_mut().zip(instruments) {
-            for (slot, wanted) in slots.iter_mut().zip(wanted.iter().flatten()) {
-                if slot != wanted {
-                    sum += MOVE;
-                    *slot = *wanted;
-                }
-            }
-        }
+        let (before, after, cost) = &raw[*song][*way];
+        sum += cost + set_up(&mut lies, before);
+        set_up(&mut lies, after);
     }
     sum + MOVE * lies.iter().flatten().filter(|s| **s != State::Keep).count() as Cost
 }
@@ -127,15 +144,10 @@ fn brute_best(raw: &[Vec<RawWay>], pins: &Pins) -> Cost {
                 continue;
             }
             for way in 0..t.raw[song].len() {
-                let (instruments, fit) = &t.raw[song][way];
+                let (before, after, fit) = &t.raw[song][way];
                 let mut lies = lies.to_vec();
-                let mut cost = cost + fit;
-                for (slots, wanted) in lies.iter_mut().zip(instruments) {
-                    for (slot, wanted) in slots.iter_mut().zip(wanted.iter().flatten()) {
-                        cost += if slot == wanted { 0 } else { MOVE };
-                        *slot = *wanted;
-                    }
-                }
+                let cost = cost + fit + set_up(&mut lies, before);
+                set_up(&mut lies, after);
                 t.order.push((song, way));
                 go(t, &lies, cost);
                 t.order.pop();
@@ -287,7 +299,7 @@ pub(super) fn made_up(songs: usize, ways: usize, unused: bool) -> Problem {
                 let states = (0..slots as u64).map(state).collect();
                 setups.push(Setup { instrument, states, cautions: Vec::new() });
             }
-            song.push(room.way(&setups, way as Cost * MOVE + dice(MOVE)));
+            song.push(room.way(&setups, &[], way as Cost * MOVE + dice(MOVE)));
         }
         all.push(song);
     }

@@ -63,21 +63,36 @@ fn order(out: &mut String, programme: &Programme<'_>) {
     }
 }
 
-/// The card of one changeover: who moves what, low to high, instrument by instrument.
-fn card(out: &mut String, programme: &Programme<'_>, changeover: &Changeover) {
+/// What a changeover is between: `After "A", before "B"`.
+pub fn heading(programme: &Programme<'_>, changeover: &Changeover) -> String {
     let title = |at: Option<usize>| {
         at.and_then(|a| programme.songs.get(a)).map_or("", |s| s.title.as_str())
     };
-    let head = match (changeover.after, changeover.before) {
-        (None, Some(_)) => format!("Setting up for \"{}\"", title(changeover.before)),
-        (Some(_), None) => format!("Clearing up after \"{}\"", title(changeover.after)),
-        _ => format!(
-            "After \"{}\", before \"{}\"",
-            title(changeover.after),
-            title(changeover.before)
-        ),
-    };
-    let _ = write!(out, "\n{head}: ");
+    let (after, before) = (title(changeover.after), title(changeover.before));
+    match (changeover.after, changeover.before) {
+        (None, Some(_)) => format!("Setting up for \"{before}\""),
+        (Some(_), None) => format!("Clearing up after \"{after}\""),
+        (None, None) => "Setting up".to_owned(),
+        _ => format!("After \"{after}\", before \"{before}\""),
+    }
+}
+
+/// Who moves the bars of one instrument, and which: "blue chair, bass-xylophone". Whoever plays it
+/// next has it in front of them; else whoever played it last; else whoever is nearest.
+pub fn mover(programme: &Programme<'_>, changeover: &Changeover, moves: &[Move]) -> String {
+    let instrument = moves.first().and_then(|m| programme.kit.instruments.get(m.instrument));
+    let id = instrument.map_or("", |i| i.id.as_str());
+    let player = [changeover.before, changeover.after].into_iter().flatten().find_map(|song| {
+        let parts = &programme.songs.get(song)?.parts;
+        let part = parts.iter().find(|p| p.instrument.as_deref() == Some(id))?;
+        part.player.clone()
+    });
+    format!("{}, {id}", player.as_deref().unwrap_or("whoever is nearest"))
+}
+
+/// The card of one changeover: who moves what, low to high, instrument by instrument.
+fn card(out: &mut String, programme: &Programme<'_>, changeover: &Changeover) {
+    let _ = write!(out, "\n{}: ", heading(programme, changeover));
     match changeover.moves.len() {
         0 => out.push_str("nothing to move"),
         1 => out.push_str("1 move"),
@@ -93,28 +108,10 @@ fn card(out: &mut String, programme: &Programme<'_>, changeover: &Changeover) {
     }
     out.push('\n');
     for moves in changeover.moves.chunk_by(|a, b| a.instrument == b.instrument) {
-        instrument(out, programme, changeover, moves);
-    }
-}
-
-fn instrument(
-    out: &mut String,
-    programme: &Programme<'_>,
-    changeover: &Changeover,
-    moves: &[Move],
-) {
-    let Some(at) = moves.first().map(|m| m.instrument) else { return };
-    let id = programme.kit.instruments.get(at).map_or("", |i| i.id.as_str());
-    // Whoever plays the instrument next has it in front of them; else whoever played it last.
-    let player = [changeover.before, changeover.after].into_iter().flatten().find_map(|song| {
-        let parts = &programme.songs.get(song)?.parts;
-        let part = parts.iter().find(|p| p.instrument.as_deref() == Some(id))?;
-        part.player.clone()
-    });
-    let who = player.unwrap_or_else(|| "whoever is nearest".to_owned());
-    let _ = writeln!(out, "  [ ] {who}, {id}:");
-    for (n, one) in moves.iter().enumerate() {
-        let _ = writeln!(out, "      {}. {}", n + 1, spoken(programme.kit, one));
+        let _ = writeln!(out, "  [ ] {}:", mover(programme, changeover, moves));
+        for (n, one) in moves.iter().enumerate() {
+            let _ = writeln!(out, "      {}. {}", n + 1, spoken(programme.kit, one));
+        }
     }
 }
 
