@@ -68,7 +68,8 @@ pub(super) fn run(ask: &args::Concert) -> anyhow::Result<Outcome> {
         .context("the jobs can't be started; try a smaller --jobs")?;
     // A second handler in one process (the library used as such) is no failure.
     let _ = ctrlc::set_handler(|| STOPPED.store(true, Ordering::Relaxed));
-    let set = Set { ask, file: &file, kit: &kit, kit_hash: hash_of(&kit), items: &items, run: &run };
+    let set =
+        Set { ask, file: &file, kit: &kit, kit_hash: hash_of(&kit), items: &items, run: &run };
     let finished = pool.install(|| {
         if items.len() <= concert::MAX_PLANNED { set.planned() } else { set.streamed() }
     })?;
@@ -96,7 +97,11 @@ fn items(file: &ConcertFile, beside: &Path, paths: &[PathBuf]) -> anyhow::Result
         }
     }
     if items.is_empty() {
-        return Err(Usage("there is no song: name song files, a folder of them, or a concert file with --plan".to_owned()).into());
+        return Err(Usage(
+            "there is no song: name song files, a folder of them, or a concert file with --plan"
+                .to_owned(),
+        )
+        .into());
     }
     Ok(items)
 }
@@ -298,11 +303,7 @@ impl Set<'_> {
 
     /// One song of a large set. The outer error is the machine's and ends the run, the inner one the
     /// song's.
-    fn one(
-        &self,
-        ready: Ready,
-        folder: &str,
-    ) -> anyhow::Result<Result<(Song, Bars), String>> {
+    fn one(&self, ready: Ready, folder: &str) -> anyhow::Result<Result<(Song, Bars), String>> {
         let key = ready.key(&self.kit_hash, self.ask, None);
         if let Some(noted) = self.run.done(folder, &key)
             && let Some(song) = ready.noted(noted, folder)
@@ -339,7 +340,9 @@ impl Set<'_> {
     fn pdf(&self, folder: &str) -> anyhow::Result<()> {
         let folder = self.run.song(folder);
         let (html, pdf) = (folder.join("pack.html"), folder.join("pack.pdf"));
-        let newer = || Some(pdf.metadata().ok()?.modified().ok()? >= html.metadata().ok()?.modified().ok()?);
+        let newer = || {
+            Some(pdf.metadata().ok()?.modified().ok()? >= html.metadata().ok()?.modified().ok()?)
+        };
         if !self.ask.making.pdf || newer() == Some(true) {
             return Ok(());
         }

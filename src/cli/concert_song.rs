@@ -249,9 +249,14 @@ impl Ready {
     }
 
     /// What was noted of the song when it was made.
-    pub(super) fn noted(&self, noted: serde_json::Value, folder: &str) -> Option<(concert::Song, Bars)> {
+    pub(super) fn noted(
+        &self,
+        noted: serde_json::Value,
+        folder: &str,
+    ) -> Option<(concert::Song, Bars)> {
         let noted: Noted = serde_json::from_value(noted).ok()?;
-        let setups = |list: &[NotedSetup]| list.iter().map(NotedSetup::setup).collect::<Option<_>>();
+        let setups =
+            |list: &[NotedSetup]| list.iter().map(NotedSetup::setup).collect::<Option<_>>();
         let bars = (setups(&noted.setups)?, setups(&noted.inside)?);
         Some((self.entry(&noted, folder)?, bars))
     }

@@ -134,7 +134,11 @@ impl RunFolder {
         let folder = self.song(slug);
         let hashes = made.iter().map(|(name, b)| (name.clone(), vec![hash(b)])).collect();
         let record = Record { format: 1, key: key.to_owned(), files: hashes, entry };
-        if folder.exists() { self.renew(&folder, record, made) } else { self.add(&folder, &record, made) }
+        if folder.exists() {
+            self.renew(&folder, record, made)
+        } else {
+            self.add(&folder, &record, made)
+        }
     }
 
     /// A song that is new: all files at once.
@@ -297,7 +301,11 @@ fn refuse_strangers(path: &Path) -> anyhow::Result<()> {
                 "{}: holds {}{}; choose another --out, or add --force to write there all the same",
                 path.display(),
                 name,
-                if own { ", which this program would overwrite" } else { ", which is not barwright's" }
+                if own {
+                    ", which this program would overwrite"
+                } else {
+                    ", which is not barwright's"
+                }
             );
         }
     }
