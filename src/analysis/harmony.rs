@@ -371,3 +371,28 @@ fn drone_share(key: Key, slots: &[Slot], melody: &[[f32; 12]], chords: &[Harmony
     }
     if strong == 0 { 0.0 } else { suits as f64 / strong as f64 }
 }
+
+/// For the fit: onset, level and melody weights above the tonic of every slot.
+#[cfg(test)]
+pub(super) fn dump(score: &Score, table: &Table, key: Key) -> Vec<(f64, u8, [f32; 12])> {
+    let slots = slots(score, table);
+    let tonic = key.tonic.class().index();
+    weights(&slots, &table.events, false)
+        .into_iter()
+        .zip(&slots)
+        .map(|(w, s)| (s.at, s.level, std::array::from_fn(|d| w[(tonic + d) % 12])))
+        .collect()
+}
+
+/// For the figures: the root of every slot above the tonic, inferred from the melody.
+#[cfg(test)]
+pub(super) fn roots(score: &Score, line: &Line, table: &Table, key: Key) -> Vec<usize> {
+    let slots = slots(score, table);
+    let melody = weights(&slots, &table.events, false);
+    let density = line.notes.len() as f32 / slots.len().max(1) as f32;
+    let tonic = key.tonic.class().index();
+    from_melody(key, &slots, &melody, density)
+        .into_iter()
+        .map(|(root, _)| (usize::from(root) + 12 - tonic) % 12)
+        .collect()
+}

@@ -108,6 +108,29 @@ features! {
     HighestTonic = "highest note is the tonic",
     /// 1 where the highest note is the fifth.
     HighestFifth = "highest note is the fifth",
+    /// 1 where the last downbeat is the tonic: in a tune that is played round and round the last
+    /// note may be the pickup to its beginning.
+    LastDownbeatTonic = "last downbeat is the tonic",
+    /// 1 where the last downbeat is the third.
+    LastDownbeatThird = "last downbeat is the third",
+    /// 1 where the last downbeat is the fifth.
+    LastDownbeatFifth = "last downbeat is the fifth",
+    /// Share of the sections whose first downbeat is the tonic.
+    SectionOpensTonic = "sections open on the tonic",
+    /// Share of the sections whose first downbeat is the fifth.
+    SectionOpensFifth = "sections open on the fifth",
+    /// Share of the sections whose last downbeat is the tonic.
+    SectionClosesTonic = "sections close with the tonic on the downbeat",
+    /// Share of the first full measure's weight on the tonic chord.
+    FirstMeasureTriad = "first measure is of the tonic chord",
+    /// Share of the last measure's weight (from the last downbeat on) on the tonic chord.
+    LastMeasureTriad = "last measure is of the tonic chord",
+    /// Share of the weight of the measure before the last one on the dominant chord with its seventh.
+    DominantBefore = "measure before the last is of the dominant",
+    /// The same on the chord a whole tone below the tonic (the cadence of the old modes).
+    FlatSeventhBefore = "measure before the last is of the chord under the tonic",
+    /// Share of the weight of all phrases' last measures on the tonic chord.
+    PhraseEndsTriad = "phrases end in the tonic chord",
     /// Share of measures that hold tonic, third and fifth.
     TriadMeasures = "measures with the whole tonic chord",
     /// Share of measures whose weight outside the tonic chord is less than that inside.
@@ -182,6 +205,13 @@ pub(super) struct Summary {
     triad_share: [[f32; 12]; 2],
     last: usize,
     before_last: i16,
+    last_downbeat: usize,
+    opens: [f32; 12],
+    closes: [f32; 12],
+    first_measure: [f32; 12],
+    last_measure: [f32; 12],
+    measure_before: [f32; 12],
+    end_measures: [f32; 12],
     downbeat: usize,
     pickup: Option<usize>,
     lowest: usize,
@@ -263,21 +293,58 @@ impl Summary {
         let hist = normalised(hist);
         let mut ends = [0.0f32; 12];
         let mut sections = [0.0f32; 12];
+        let (mut opens, mut closes) = ([0.0f32; 12], [0.0f32; 12]);
+        let mut end_measures = [0.0f32; 12];
         for &i in phrase_ends.iter().filter(|i| range.contains(i)) {
             ends[usize::from(table.events[i].class)] += 1.0;
+            let measure = table.events[i].measure;
+            for e in table.events[range.start..=i].iter().rev() {
+                if e.measure != measure {
+                    break;
+                }
+                end_measures[usize::from(e.class)] += e.weight;
+            }
         }
-        for pair in events.windows(2) {
+        let (mut open, mut close) = (None, None);
+        for (i, pair) in events.windows(2).enumerate() {
+            if pair[0].level == 0 {
+                open = open.or(Some(pair[0].class));
+                close = Some(pair[0].class);
+            }
             // The last note before a bar line with a double bar or a repeat.
             if pair[1].measure > pair[0].measure {
                 let from = pair[0].measure as usize;
                 let to = pair[1].measure as usize;
                 if table.bars.get(from..to).is_some_and(|b| b.iter().any(|b| b.closes)) {
                     sections[usize::from(pair[0].class)] += 1.0;
+                    for (hist, class) in [(&mut opens, &mut open), (&mut closes, &mut close)] {
+                        if let Some(class) = class.take() {
+                            hist[usize::from(class)] += 1.0;
+                        }
+                    }
                 }
+            }
+            if i + 2 == events.len() && pair[1].level == 0 {
+                open = open.or(Some(pair[1].class));
+                close = Some(pair[1].class);
+            }
+        }
+        for (hist, class) in [(&mut opens, open), (&mut closes, close)] {
+            if let Some(class) = class {
+                hist[usize::from(class)] += 1.0;
             }
         }
         sections[usize::from(final_note.class)] += 1.0;
         let downbeat_at = events.iter().position(|e| e.level == 0).unwrap_or(0);
+        let last_downbeat = events.iter().rposition(|e| e.level == 0).unwrap_or(events.len() - 1);
+        let closing = events[last_downbeat].measure;
+        let of = |measure: Option<u32>| {
+            let mut hist = [0.0f32; 12];
+            for e in events.iter().filter(|e| Some(e.measure) == measure) {
+                hist[usize::from(e.class)] += e.weight;
+            }
+            normalised(hist)
+        };
         let (triad_measures, triad_share) = triads(events);
         let krumhansl = KRUMHANSL_KESSLER.correlations(&hist);
         let temperley = TEMPERLEY_KOSTKA_PAYNE.correlations(&hist);
@@ -299,6 +366,13 @@ impl Summary {
                 [.., a, b] => b.midi - a.midi,
                 _ => 0,
             },
+            last_downbeat: usize::from(events[last_downbeat].class),
+            opens: normalised(opens),
+            closes: normalised(closes),
+            first_measure: of(Some(events[downbeat_at].measure)),
+            last_measure: of(Some(closing)),
+            measure_before: of(closing.checked_sub(1)),
+            end_measures: normalised(end_measures),
             downbeat: usize::from(events[downbeat_at].class),
             pickup: (downbeat_at > 0).then(|| usize::from(events[downbeat_at - 1].class)),
             lowest: lowest.rem_euclid(12) as usize,
@@ -388,6 +462,19 @@ impl Summary {
         set(F::LowestFifth, is(self.lowest, on(4)));
         set(F::HighestTonic, is(self.highest, tonic));
         set(F::HighestFifth, is(self.highest, on(4)));
+        set(F::LastDownbeatTonic, is(self.last_downbeat, tonic));
+        set(F::LastDownbeatThird, is(self.last_downbeat, on(2)));
+        set(F::LastDownbeatFifth, is(self.last_downbeat, on(4)));
+        set(F::SectionOpensTonic, self.opens[tonic]);
+        set(F::SectionOpensFifth, self.opens[on(4)]);
+        set(F::SectionClosesTonic, self.closes[tonic]);
+        let triad = |hist: &[f32; 12]| hist[tonic] + hist[on(2)] + hist[on(4)];
+        set(F::FirstMeasureTriad, triad(&self.first_measure));
+        set(F::LastMeasureTriad, triad(&self.last_measure));
+        set(F::PhraseEndsTriad, triad(&self.end_measures));
+        let above = |semitones: usize| self.measure_before[(tonic + semitones) % 12];
+        set(F::DominantBefore, above(7) + above(11) + above(2) + above(5));
+        set(F::FlatSeventhBefore, above(10) + above(2) + above(5));
         set(F::TriadMeasures, self.triad_measures[minor][tonic]);
         set(F::TriadShare, self.triad_share[minor][tonic]);
         set(F::Krumhansl, self.profiles[0][minor][tonic]);

@@ -2,6 +2,8 @@
 //!
 //! [`analyse`] makes a compact table of the notes once and answers everything from it.
 
+#[cfg(test)]
+mod dump;
 mod harmony;
 mod harmony_weights;
 mod key;
