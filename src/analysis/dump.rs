@@ -7,8 +7,8 @@
 //! - `cases.jsonl` one line a case with its label; `key.f32` the case's 84 rows of features
 //!   (tonic-major order) as little-endian floats; every case is transposed at random (seeded) first;
 //! - `phrase.jsonl` the chorale sopranos' boundary rows, places and true phrase starts;
-//! - `harmony.jsonl` the chorale sopranos' beats: weights by pitch class above the true tonic, level,
-//!   root of the sounding chord above the true tonic.
+//! - `harmony.jsonl` the chorale sopranos' beats: weights by pitch class above the tonic found, level,
+//!   root of the sounding chord above that tonic.
 
 use std::fs::{self, File};
 use std::io::{BufWriter, Write};
@@ -17,6 +17,7 @@ use std::path::PathBuf;
 use serde::Deserialize;
 use serde_json::json;
 
+use super::key::{Costs, segments};
 use super::key_features::{FEATURE_NAMES, Summary};
 use super::table::Table;
 use super::{Options, analyse, harmony, phrase};
@@ -175,24 +176,114 @@ fn dump() {
                    "places": phrase::places(&table), "starts": true_starts, "found": starts})
         )
         .unwrap();
+        // Seen from the tonic that the analysis itself hears in the soprano.
+        let heard = found.key.best.key;
+        let tonic = heard.tonic.class().number();
         let root = |at: f64| {
             let tick = (at * TICKS as f64).round() as i64;
-            tune.roots
-                .iter()
-                .find(|r| r.0 == tick)
-                .map(|r| (r.1 - name.class().number()).rem_euclid(12))
+            let found = tune.roots.iter().find(|r| r.0 == tick);
+            found.map(|r| (r.1 + by.semitones() - tonic).rem_euclid(12))
         };
-        let known = crate::score::Key::on((name.class()) + by, Mode::ALL[mode]);
         writeln!(
             chords,
             "{}",
-            json!({"name": tune.name, "mode": tune.mode,
+            json!({"name": tune.name, "mode": heard.mode.name(),
                    "density": line.notes.len() as f64 / score.beats().len() as f64,
-                   "slots": harmony::dump(&score, &table, known).into_iter()
-                       .map(|(at, level, weights)| json!([at, level, weights, root(at)]))
+                   "slots": harmony::dump(&score, &table, heard).into_iter()
+                       .map(|(at, level, weights, measure)| json!([at, level, weights, root(at), measure]))
                        .collect::<Vec<_>>(),
-                   "found": harmony::roots(&score, &line, &table, known)})
+                   "found": harmony::roots(&score, &line, &table, heard)})
         )
         .unwrap();
     }
+}
+
+/// The tune `b` put behind `a`, and where it begins.
+fn glued(a: &Score, b: &Score) -> (Score, Time) {
+    let mut whole = a.clone();
+    let joint = a.end();
+    whole.measures.extend(b.measures.iter().cloned().map(|mut m| {
+        m.start += joint;
+        m
+    }));
+    // The score's own double bars would give the joint away.
+    whole.measures.iter_mut().for_each(|m| m.double_bar = false);
+    let later = b.parts[0].notes.iter().cloned().map(|mut n| {
+        n.onset += joint;
+        n
+    });
+    whole.parts[0].notes.extend(later);
+    (whole, joint)
+}
+
+/// Prints, for made pieces in two keys, how often the change is found within a measure and both keys
+/// are right, notes only. `BARWRIGHT_COSTS` (`change at_phrase ends_on_tonic`) tries other costs for
+/// the cut alone; `BARWRIGHT_PIECES` is `tune` (the first half of the pieces) or `test`.
+#[test]
+#[ignore = "run by analysis_figures.py"]
+fn modulation() {
+    let tables = PathBuf::from(std::env::var("BARWRIGHT_TABLES").unwrap());
+    let ending = std::env::var("BARWRIGHT_END").unwrap_or_default();
+    let test = std::env::var("BARWRIGHT_PIECES").is_ok_and(|v| v == "test");
+    let costs = std::env::var("BARWRIGHT_COSTS").ok().map(|text| {
+        let v: Vec<f32> = text.split_whitespace().map(|w| w.parse().unwrap()).collect();
+        Costs { change: v[0], at_phrase: v[1], ends_on_tonic: v[2] }
+    });
+    let folk = read(tables.join(format!("folk{ending}.jsonl")));
+    let mut seed = if test { 77 } else { 5 };
+    let mut draw = |n: usize| {
+        transposition(&mut seed);
+        (seed >> 33) as usize % n
+    };
+    let pieces = if test { 300 } else { 150 };
+    // Tuning and testing draw from different tunes.
+    let pool: Vec<&Tune> = folk.iter().skip(usize::from(test)).step_by(2).collect();
+    let (mut made, mut near, mut keys, mut once, mut single) = (0, 0, 0, 0, 0);
+    while made < pieces {
+        let (a, b) = (pool[draw(pool.len())], pool[draw(pool.len())]);
+        let (up_a, up_b) = (draw(12) as i16 - 5, draw(12) as i16 - 5);
+        let label = |t: &Tune, by: i16| {
+            let name: crate::score::NoteName = t.tonic.parse().unwrap();
+            let mode = Mode::ALL.into_iter().find(|m| m.name() == t.mode).unwrap();
+            (name.class() + Interval::new(by), mode.has_major_third())
+        };
+        let truth = [label(a, up_a), label(b, up_b)];
+        if truth[0] == truth[1] {
+            continue;
+        }
+        made += 1;
+        let (first, second) = (a.score(Interval::new(up_a), 1), b.score(Interval::new(up_b), 1));
+        let (score, joint) = glued(&first, &second);
+        let line = Line::top(0, None, &score.parts[0].notes);
+        let measure = score.measure_at(joint).unwrap().meter.measure();
+        let close = |at: Time| at - joint <= measure && joint - at <= measure;
+        if let Some(costs) = costs {
+            let table = Table::new(&score, &line);
+            let starts = phrase::starts(&line, &table, true);
+            let cuts = segments(&table, &starts, costs);
+            once += usize::from(cuts.len() == 2);
+            near += usize::from(cuts.len() == 2 && close(line.notes[cuts[1].start].onset));
+            let line = Line::top(0, None, &first.parts[0].notes);
+            let table = Table::new(&first, &line);
+            let starts = phrase::starts(&line, &table, true);
+            single += usize::from(segments(&table, &starts, costs).len() == 1);
+            continue;
+        }
+        let options = Options { ignore_signature: true, ignore_fermatas: true };
+        let found = analyse(&score, &line, options).key.sections;
+        let hears = |s: &super::KeySection| (s.key.tonic.class(), s.key.mode.has_major_third());
+        once += usize::from(found.len() == 2);
+        near += usize::from(found.iter().skip(1).any(|s| close(s.from)));
+        keys += usize::from(
+            found.len() == 2 && hears(&found[0]) == truth[0] && hears(&found[1]) == truth[1],
+        );
+        let line = Line::top(0, None, &first.parts[0].notes);
+        single += usize::from(analyse(&first, &line, options).key.sections.len() == 1);
+    }
+    let share = |n: usize| n as f64 / made as f64;
+    println!(
+        "{}",
+        json!({"pieces": made, "one change": share(once), "change within a measure": share(near),
+               "both keys": share(keys), "first tune alone is one section": share(single)})
+    );
 }

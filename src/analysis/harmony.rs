@@ -1,7 +1,9 @@
 //! Harmony: one chord per beat at most, from chord symbols, from the other parts, or inferred from
 //! the melody by a Viterbi search over the usual chords of the mode.
 
-use super::harmony_weights::{CHANGE, Grammar, PARTS_CHANGE, TONES};
+use super::harmony_weights::{
+    CHANGE_DENSE, CHANGE_SLOW, DEGREES, DENSE, Grammar, NOT_PLAIN, PARTS_CHANGE, PARTS_TONES, SCALE,
+};
 use super::table::{Event, Table};
 use super::{Harmony, HarmonySource};
 use crate::score::{Chord, Key, Line, Meter, NoteName, Quality, Score, Time};
@@ -64,6 +66,12 @@ fn slots(score: &Score, table: &Table) -> Vec<Slot> {
 }
 
 impl Slot {
+    /// Its level as far as chord changes go, 0 to 3: the weak beats of triple time count with those
+    /// inside a half measure.
+    fn kind(&self) -> u8 {
+        if self.level == 1 && !self.strong { 2 } else { self.level.min(3) }
+    }
+
     /// Where it begins, exactly.
     fn time(&self, score: &Score) -> Time {
         let Some(measure) = score.measures.get(self.measure as usize) else { return Time::ZERO };
@@ -111,69 +119,73 @@ fn emission(weights: &[f32; 12], root: usize, tones: &[f32; 12]) -> f32 {
     (0..12).map(|d| weights[(root + d) % 12] * tones[d]).sum()
 }
 
-/// The chord of each slot as (root class, number of the quality in [`TONES`]), from the melody.
+/// The chord of each slot as (root class, number of the quality in [`PARTS_TONES`]), from the melody.
 fn from_melody(key: Key, slots: &[Slot], weights: &[[f32; 12]], density: f32) -> Vec<(u8, u8)> {
     let grammar = Grammar::of(key.mode);
     let tonic = key.tonic.class().index();
     let emissions = |s: usize, c: usize| {
-        let (root, quality, _) = grammar.chords[c];
-        emission(&weights[s], (tonic + usize::from(root)) % 12, &TONES[usize::from(quality)])
+        let (root, kind) = grammar.chords[c];
+        SCALE * emission(&weights[s], (tonic + usize::from(root)) % 12, &DEGREES[usize::from(kind)])
     };
-    let stay = |s: usize| change(slots[s].level, density);
-    viterbi(slots.len(), grammar, emissions, stay)
+    let stay = |s: usize| change(slots[s].kind(), density);
+    let next: Vec<f32> = (0..grammar.chords.len().pow(2))
+        .map(|i| {
+            let (from, to) = (i / grammar.chords.len(), i % grammar.chords.len());
+            let odd = density > DENSE && !grammar.is_plain(to);
+            grammar.next(from, to) - if odd { NOT_PLAIN } else { 0.0 }
+        })
+        .collect();
+    let ends = |c: usize| (grammar.first(c), grammar.last(c));
+    viterbi(slots.len(), grammar.chords.len(), ends, &next, emissions, stay)
         .into_iter()
         .map(|c| {
-            let (root, quality, _) = grammar.chords[usize::from(c)];
+            let (root, quality) = grammar.chords[usize::from(c)];
             (((tonic + usize::from(root)) % 12) as u8, quality)
         })
         .collect()
 }
 
-/// Logarithms of the probabilities of staying and of changing at a beat of this level.
-fn change(level: u8, density: f32) -> (f32, f32) {
-    let row = if density > 1.6 { &CHANGE[1] } else { &CHANGE[0] };
-    let p = row[usize::from(level.min(3))];
+/// Logarithms of the probabilities of staying and of changing at a beat of this kind.
+fn change(kind: u8, density: f32) -> (f32, f32) {
+    let row = if density > DENSE { &CHANGE_DENSE } else { &CHANGE_SLOW };
+    let p = row[usize::from(kind.min(3))];
     ((1.0 - p).ln(), p.ln())
 }
 
-/// The best path of chords through the slots: an exact search.
+/// The best path through `slots` of `n` states each: an exact search. `ends` gives what beginning and
+/// ending in a state are worth, `next[from * n + to]` what going on is, `change` what staying and
+/// changing are worth at a slot. Returns a state for each slot.
 fn viterbi(
     slots: usize,
-    grammar: &Grammar,
+    n: usize,
+    ends: impl Fn(usize) -> (f32, f32),
+    next: &[f32],
     emission: impl Fn(usize, usize) -> f32,
     change: impl Fn(usize) -> (f32, f32),
 ) -> Vec<u8> {
-    let n = grammar.chords.len();
     if slots == 0 || n == 0 {
         return Vec::new();
     }
-    let mut value: Vec<f32> = (0..n).map(|c| grammar.first(c) + emission(0, c)).collect();
-    let mut next = vec![0.0f32; n];
+    let mut value: Vec<f32> = (0..n).map(|c| ends(c).0 + emission(0, c)).collect();
+    let mut coming = vec![0.0f32; n];
     let mut back = vec![0u8; slots * n];
     for s in 1..slots {
         let (stay, go) = change(s);
         for c in 0..n {
             let (mut best, mut from) = (value[c] + stay, c);
             for (b, v) in value.iter().enumerate() {
-                if b != c {
-                    let worth = v + go + grammar.next(b, c);
-                    if worth > best {
-                        (best, from) = (worth, b);
-                    }
+                let worth = v + go + next[b * n + c];
+                if b != c && worth > best {
+                    (best, from) = (worth, b);
                 }
             }
-            next[c] = best + emission(s, c);
+            coming[c] = best + emission(s, c);
             back[s * n + c] = from as u8;
         }
-        std::mem::swap(&mut value, &mut next);
+        std::mem::swap(&mut value, &mut coming);
     }
     let mut c =
-        (0..n).fold(
-            0,
-            |b, c| {
-                if value[c] + grammar.last(c) > value[b] + grammar.last(b) { c } else { b }
-            },
-        );
+        (0..n).fold(0, |b, c| if value[c] + ends(c).1 > value[b] + ends(b).1 { c } else { b });
     let mut path = vec![0u8; slots];
     for s in (0..slots).rev() {
         path[s] = c as u8;
@@ -182,10 +194,10 @@ fn viterbi(
     path
 }
 
-/// The chord of each slot from all that sounds: any root, any quality of [`TONES`], with one cost for
+/// The chord of each slot from all that sounds: any root, any quality of [`PARTS_TONES`], with one cost for
 /// a change.
 fn from_parts(slots: &[Slot], weights: &[[f32; 12]]) -> Vec<(u8, u8)> {
-    let states = 12 * TONES.len();
+    let states = 12 * PARTS_TONES.len();
     let mut value = vec![0.0f32; states];
     let mut back: Vec<u8> = vec![0; slots.len() * states];
     for s in 0..slots.len() {
@@ -200,21 +212,21 @@ fn from_parts(slots: &[Slot], weights: &[[f32; 12]]) -> Vec<(u8, u8)> {
             back[s * states + c] = from as u8;
         }
         for root in 0..12 {
-            for (q, tones) in TONES.iter().enumerate() {
-                value[root * TONES.len() + q] += emission(&weights[s], root, tones);
+            for (q, tones) in PARTS_TONES.iter().enumerate() {
+                value[root * PARTS_TONES.len() + q] += emission(&weights[s], root, tones);
             }
         }
     }
     let mut c = (0..states).fold(0, |b, c| if value[c] > value[b] { c } else { b });
     let mut path = vec![(0u8, 0u8); slots.len()];
     for s in (0..slots.len()).rev() {
-        path[s] = ((c / TONES.len()) as u8, (c % TONES.len()) as u8);
+        path[s] = ((c / PARTS_TONES.len()) as u8, (c % PARTS_TONES.len()) as u8);
         c = usize::from(back[s * states + c]);
     }
     path
 }
 
-/// The qualities that [`TONES`] has rows for.
+/// The qualities that [`PARTS_TONES`] has rows for.
 const QUALITIES: [Quality; 4] =
     [Quality::MAJOR, Quality::MINOR, Quality::DIMINISHED, Quality::DOMINANT];
 
@@ -374,13 +386,13 @@ fn drone_share(key: Key, slots: &[Slot], melody: &[[f32; 12]], chords: &[Harmony
 
 /// For the fit: onset, level and melody weights above the tonic of every slot.
 #[cfg(test)]
-pub(super) fn dump(score: &Score, table: &Table, key: Key) -> Vec<(f64, u8, [f32; 12])> {
+pub(super) fn dump(score: &Score, table: &Table, key: Key) -> Vec<(f64, u8, [f32; 12], u32)> {
     let slots = slots(score, table);
     let tonic = key.tonic.class().index();
     weights(&slots, &table.events, false)
         .into_iter()
         .zip(&slots)
-        .map(|(w, s)| (s.at, s.level, std::array::from_fn(|d| w[(tonic + d) % 12])))
+        .map(|(w, s)| (s.at, s.kind(), std::array::from_fn(|d| w[(tonic + d) % 12]), s.measure))
         .collect()
 }
 

@@ -118,7 +118,7 @@ pub(super) fn find(
     };
     let (best, alternatives) = ranked(&probabilities(&summary, sharps.is_some()), line, sharps);
     let mut sections: Vec<KeySection> = Vec::new();
-    let ranges = segments(table, phrase_starts);
+    let ranges = segments(table, phrase_starts, COSTS);
     let mut ranges: Vec<Range<usize>> = if ranges.is_empty() { vec![whole] } else { ranges };
     if let [only] = ranges.as_mut_slice() {
         sections.push(KeySection {
@@ -182,18 +182,24 @@ fn degree_scores() -> [[f32; 12]; 7] {
     scores
 }
 
-/// What a change of key costs; tuned on glued training tunes.
-const CHANGE: f32 = 12.0;
+/// What cutting a melody into stretches of one key each costs and gains.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Costs {
+    /// What a change of key costs.
+    pub(super) change: f32,
+    /// How much less it costs where a phrase begins.
+    pub(super) at_phrase: f32,
+    /// What a stretch gains by ending on its tonic.
+    pub(super) ends_on_tonic: f32,
+}
 
-/// How much less it costs where a phrase begins.
-const AT_PHRASE: f32 = 3.0;
-
-/// What a stretch gains by ending on its tonic.
-const ENDS_ON_TONIC: f32 = 2.0;
+/// Tuned on 150 made pieces, each two of the training tunes glued together
+/// (`analysis_figures.py` measures on others).
+const COSTS: Costs = Costs { change: 12.0, at_phrase: 3.0, ends_on_tonic: 2.0 };
 
 /// Cuts the melody into stretches of one key each, exactly: the best sum of note scores less the cost
 /// of each change, by dynamic programming over the measures and phrases.
-fn segments(table: &Table, phrase_starts: &[usize]) -> Vec<Range<usize>> {
+pub(super) fn segments(table: &Table, phrase_starts: &[usize], costs: Costs) -> Vec<Range<usize>> {
     let events = &table.events;
     if events.is_empty() {
         return Vec::new();
@@ -225,14 +231,15 @@ fn segments(table: &Table, phrase_starts: &[usize]) -> Vec<Range<usize>> {
             back.push(from);
         } else {
             let before = usize::from(events[start - 1].class);
-            let ended = |c: usize| value[c] + if c / 7 == before { ENDS_ON_TONIC } else { 0.0 };
+            let ended =
+                |c: usize| value[c] + if c / 7 == before { costs.ends_on_tonic } else { 0.0 };
             let mut best = 0;
             for c in 1..CANDIDATES {
                 if ended(c) > ended(best) {
                     best = c;
                 }
             }
-            let changed = ended(best) - CHANGE + if phrase { AT_PHRASE } else { 0.0 };
+            let changed = ended(best) - costs.change + if phrase { costs.at_phrase } else { 0.0 };
             for c in 0..CANDIDATES {
                 from[c] = c as u8;
                 if changed > value[c] {
@@ -253,7 +260,7 @@ fn segments(table: &Table, phrase_starts: &[usize]) -> Vec<Range<usize>> {
         }
     }
     let last = usize::from(events[events.len() - 1].class);
-    let total = |c: usize| value[c] + if c / 7 == last { ENDS_ON_TONIC } else { 0.0 };
+    let total = |c: usize| value[c] + if c / 7 == last { costs.ends_on_tonic } else { 0.0 };
     let mut key = (0..CANDIDATES).fold(0, |b, c| if total(c) > total(b) { c } else { b });
     let mut cuts = Vec::new();
     for u in (1..starts.len()).rev() {
