@@ -406,10 +406,20 @@ impl Builder<'_> {
             .chain(&ostinatos)
             .map(|(strikes, i)| (strikes.as_slice(), self.ring(*i)))
             .collect();
-        for chair in chairs.iter().filter(|c| c.role == Role::Colour) {
+        let colours: Vec<&Chair> = chairs.iter().filter(|c| c.role == Role::Colour).collect();
+        for (i, chair) in colours.iter().enumerate() {
             let Some(rack) = self.racks.get(chair.instrument) else { continue };
             let limits = self.limits(chair);
-            let mut strikes = colour::make(self.song, rack, self.rooms, &others);
+            // Two colour parts answer each other: every second place is the other's.
+            let mine: Vec<Room> = self
+                .rooms
+                .iter()
+                .enumerate()
+                .filter(|(n, _)| colours.len() < 2 || (n + self.rooms.len() + i) % 2 == 1)
+                .map(|(_, room)| *room)
+                .collect();
+            let mine = if mine.is_empty() { self.rooms } else { &mine };
+            let mut strikes = colour::make(self.song, rack, mine, &others);
             let mut draft = Draft::new(Role::Colour, Some(chair.instrument), None);
             draft.pattern = "slides at phrase ends".to_owned();
             colour::space_out(self.song, &mut strikes, limits.gap);

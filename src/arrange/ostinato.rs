@@ -19,8 +19,13 @@
 //! whole grammar; a twin that goes through every melody of the grammar checks that. The cost, for
 //! each measure of the section, in the units of [`grind`](super::grind): clashes with the melody and
 //! with the drone as they come; [`TOGETHER`] for a note that begins with a melody note;
-//! [`FOREIGN`] for a note on a beat that is no tone of the chord; the move from bar to bar
-//! ([`step`]); [`CROWD`] for each note more or fewer than wanted.
+//! [`FOREIGN`] for a note on a strong beat that is no tone of the chord; the move from bar to bar
+//! ([`step`]); [`CROWD`] for each note more or fewer than wanted; [`UNSTEADY`] for a beat whose note
+//! comes after it and [`NO_START`] for a cycle that doesn't begin on its first beat (a pattern all
+//! off the beat fits the melody best and is the hardest to hold).
+//!
+//! One cycle serves the whole song; a section (phrases of one letter) gets its own only where that
+//! saves [`WORTH_A_CHANGE`] of its cost: every change is one more thing to learn.
 
 use super::grind::{Grind, against_melody, against_part};
 use super::limits::Limits;
@@ -30,13 +35,21 @@ use super::song::{Song, Strike, Tick};
 use crate::score::{Meter, Midi};
 
 /// A note that begins together with a melody note.
-pub(super) const TOGETHER: u32 = 9;
+pub(super) const TOGETHER: u32 = 7;
 /// A note that begins with a note of the other ostinato.
 const TOGETHER_WITH_OTHER: u32 = 4;
 /// A note on a beat that doesn't belong to the chord.
 const FOREIGN: u32 = 3;
 /// Each note more or fewer than wanted, for every measure.
 const CROWD: u32 = 5;
+/// A beat that is silent itself and has a note after it, for every measure.
+const UNSTEADY: u32 = 3;
+/// A cycle without a note on its first beat, for every measure.
+const NO_START: u32 = 6;
+/// A section's own cycle must be cheaper than the song's by this share: one part in four.
+const WORTH_A_CHANGE: u32 = 4;
+/// A section shorter than this keeps the song's cycle.
+const FEWEST_MEASURES: usize = 4;
 /// Most bars that the search considers.
 pub(super) const MOST_BARS: usize = 6;
 /// Most figures' combinations gone through for one cycle: 6 figures on 4 beats.
@@ -92,6 +105,32 @@ pub(super) struct Search {
     pub(super) gap: Tick,
     /// Length of the cycle.
     pub(super) length: Tick,
+    /// Where its beats begin.
+    pub(super) starts: Vec<Tick>,
+}
+
+/// What a cycle costs in another section (its tables); `None` where its notes aren't in them.
+fn price(cycle: &Cycle, ask: &Search) -> Option<u32> {
+    let mut figures = Vec::with_capacity(ask.beats.len());
+    let mut slots: Vec<&Slot> = Vec::new();
+    let ends = ask.starts.iter().copied().skip(1).chain([ask.length]);
+    for ((beat, start), end) in ask.beats.iter().zip(&ask.starts).zip(ends) {
+        let here: Vec<_> = cycle.notes.iter().filter(|n| (*start..end).contains(&n.0)).collect();
+        let figure = beat.iter().position(|f| {
+            f.len() == here.len() && f.iter().zip(&here).all(|(s, n)| (s.at, s.end) == (n.0, n.1))
+        })?;
+        figures.push(figure);
+        slots.extend(&beat[figure]);
+    }
+    let mut cost = rhythm_cost(&slots, &ask.beats, &figures, ask);
+    for (slot, note) in slots.iter().zip(&cycle.notes) {
+        cost += slot.costs.get(note.2)?;
+    }
+    for (i, note) in cycle.notes.iter().enumerate() {
+        let next = cycle.notes.get(i + 1).or(cycle.notes.first())?;
+        cost += step(note.2, next.2) * ask.measures;
+    }
+    Some(cost)
 }
 
 /// The cheapest cycle of the grammar; `None` where nothing fits the gap.
@@ -105,7 +144,7 @@ pub(super) fn search(ask: &Search) -> Option<Cycle> {
             slots.extend(beat.get(*figure).into_iter().flatten());
         }
         if fits(&slots, ask) {
-            let crowd = slots.len().abs_diff(ask.wanted) as u32 * CROWD * ask.measures;
+            let crowd = rhythm_cost(&slots, &ask.beats, &figures, ask);
             let floor: u32 = crowd
                 + slots.iter().map(|s| s.costs.iter().min().copied().unwrap_or(0)).sum::<u32>();
             if best.as_ref().is_none_or(|b| floor < b.cost)
@@ -130,6 +169,21 @@ pub(super) fn search(ask: &Search) -> Option<Cycle> {
             i += 1;
         }
     }
+}
+
+/// What a rhythm costs apart from its notes.
+pub(super) fn rhythm_cost(slots: &[&Slot], beats: &[Beat], figures: &[usize], ask: &Search) -> u32 {
+    let mut cost = slots.len().abs_diff(ask.wanted) as u32 * CROWD;
+    for ((beat, figure), start) in beats.iter().zip(figures).zip(&ask.starts) {
+        let first = beat.get(*figure).and_then(|f| f.first());
+        if first.is_some_and(|s| s.at != *start) {
+            cost += UNSTEADY;
+        }
+    }
+    if slots.first().is_some_and(|s| s.at != 0) {
+        cost += NO_START;
+    }
+    cost * ask.measures
 }
 
 /// Whether a rhythm has a note, two where there are bars to move between, and time between them.
@@ -268,17 +322,41 @@ pub(super) fn make(song: &Song, rack: &Rack, limits: Limits, around: Around<'_>)
     let ring = if rack.rings { song.ticks_of(RING_SECONDS, 0) } else { 0 };
     let drone_ring = if around.drone_rings { song.ticks_of(RING_SECONDS, 0) } else { 0 };
     let mut out = Ostinato::default();
-    let mut words: Vec<String> = Vec::new();
+    let mut words: Vec<(char, String)> = Vec::new();
+    let rings = (ring, drone_ring);
+    let mut common: Vec<(Meter, Option<Cycle>)> = Vec::new();
     for (label, meter, measures) in &sections {
-        let ask = table(song, &bars, meter, measures, limits, around, (ring, drone_ring));
-        let Some(cycle) = search(&ask) else { continue };
+        let whole = match common.iter().find(|c| c.0 == *meter) {
+            Some(known) => known.1.clone(),
+            None => {
+                let all: Vec<usize> = sections
+                    .iter()
+                    .filter(|s| s.1 == *meter)
+                    .flat_map(|s| s.2.iter().copied())
+                    .collect();
+                let cycle = search(&table(song, &bars, meter, &all, limits, around, rings));
+                common.push((*meter, cycle.clone()));
+                cycle
+            }
+        };
+        let Some(whole) = whole else { continue };
+        let mut cycle = whole;
+        let alone = sections.iter().filter(|s| s.1 == *meter).count() < 2;
+        if !alone && measures.len() >= FEWEST_MEASURES {
+            let ask = table(song, &bars, meter, measures, limits, around, rings);
+            if let (Some(own), Some(shared)) = (search(&ask), price(&cycle, &ask))
+                && shared > own.cost + shared / WORTH_A_CHANGE
+            {
+                cycle = own;
+            }
+        }
         let names: Vec<String> = cycle
             .notes
             .iter()
             .filter_map(|n| bars.get(n.2))
             .map(|m| super::song::name_in(song.key, m.class()).to_string())
             .collect();
-        words.push(format!("{label}: {}", names.join(" ")));
+        words.push((*label, names.join(" ")));
         for m in measures {
             let (start, end) = song.bars[*m];
             for (at, to, bar) in &cycle.notes {
@@ -299,8 +377,11 @@ pub(super) fn make(song: &Song, rack: &Rack, limits: Limits, around: Around<'_>)
     if let Some(last) = out.strikes.last_mut() {
         last.end = song.close;
     }
-    words.dedup();
-    out.words = words.join("; ");
+    let same = words.iter().all(|w| words.first().is_some_and(|f| f.1 == w.1));
+    out.words = match words.first() {
+        Some(first) if same => first.1.clone(),
+        _ => words.iter().map(|(l, w)| format!("{l}: {w}")).collect::<Vec<_>>().join("; "),
+    };
     out
 }
 
@@ -379,6 +460,7 @@ fn table(
         wanted,
         gap: song.ticks_of(limits.gap, 0) + 1,
         length,
+        starts,
     }
 }
 

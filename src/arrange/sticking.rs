@@ -13,7 +13,7 @@ use super::song::{Strike, Tick};
 use crate::score::Hand;
 
 /// What striking twice in a row with one hand costs, in bar widths. Common practice, no source.
-pub(super) const SAME_HAND: u32 = 3;
+pub(super) const SAME_HAND: u32 = 4;
 /// How far beyond the other hand a mallet may strike without crossing it, in bar widths.
 pub(super) const NEIGHBOUR: i64 = 1;
 

@@ -1,5 +1,7 @@
 //! Arranging: parts, players, hands, setups and the checks that run on them.
 
+mod figures;
+
 use barwright::analysis::{self, Analysis};
 use barwright::arrange::{ArrangeRequest, Arrangement, Role, arrange};
 use barwright::kit::{BarSet, Carrier, FitOption, Kit, starter};
