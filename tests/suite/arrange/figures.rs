@@ -9,10 +9,8 @@ use std::time::{Duration, Instant};
 use barwright::analysis;
 use barwright::arrange::{ArrangeRequest, Arrangement, Role, arrange};
 use barwright::import;
-use barwright::kit::{Instrument, Kind, Kit, Player, starter};
+use barwright::kit::{FitRequest, Instrument, Kind, Kit, Player, fit, starter};
 use barwright::score::{Line, Midi, PitchClass, Score, Time};
-
-use super::option;
 
 /// How long metal bars count as sounding, in seconds: what DEVELOPERS.md documents.
 const RING: f64 = 2.5;
@@ -109,7 +107,8 @@ fn sounding_at(a: &Arrangement, kit: &Kit, at: Time) -> Vec<Midi> {
 
 fn add(f: &mut Figures, name: &str, score: &Score, line: &Line, kit: &Kit) {
     let analysis = analysis::analyse(score, line, analysis::Options::default());
-    let Some(option) = option(line, &analysis, kit) else {
+    let found = fit(score, line, &analysis, kit, &FitRequest { top: 1, ..FitRequest::default() });
+    let Some(option) = found.options.into_iter().find(|o| o.missing.is_empty()) else {
         f.unfit += 1;
         return;
     };
@@ -177,10 +176,8 @@ fn figures_over_a_folder() {
         let bytes = std::fs::read(path).expect("the file can be read");
         let Ok(read) = import::read(&bytes) else { continue };
         let score = read.score;
-        let Some(i) = score.parts.iter().position(|p| p.notes.iter().any(|n| !n.grace)) else {
-            continue;
-        };
-        let line = Line::top(i, None, &score.parts[i].notes);
+        let Ok(melody) = import::melody(&score, None) else { continue };
+        let line = melody.line;
         songs.push((path.file_name().unwrap().to_string_lossy().into_owned(), score, line));
     }
     println!("{} tunes read of {}", songs.len(), files.len());
