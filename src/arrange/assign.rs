@@ -311,3 +311,119 @@ pub(super) fn hungarian(cost: &[Vec<i64>]) -> Vec<usize> {
     }
     taken
 }
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    /// All ways at once: every choice of first instruments, every seat for every player.
+    fn brute(problem: &Problem) -> i64 {
+        let n = problem.worth.len();
+        let options = |role: Role| -> Vec<Option<usize>> {
+            match problem.settled.iter().position(|r| *r == Some(role)) {
+                Some(i) => vec![Some(i)],
+                None => (0..n)
+                    .filter(|i| {
+                        problem.settled[*i].is_none() && problem.worth[*i][role as usize].is_some()
+                    })
+                    .map(Some)
+                    .chain([None])
+                    .collect(),
+            }
+        };
+        let mut best = i64::MIN;
+        for d in options(Role::Drone) {
+            for o in options(Role::Ostinato) {
+                for c in options(Role::Colour) {
+                    let mut used: Vec<usize> = [d, o, c].into_iter().flatten().collect();
+                    used.sort_unstable();
+                    let before = used.len();
+                    used.dedup();
+                    if used.len() < before {
+                        continue;
+                    }
+                    let firsts = [(Role::Drone, d), (Role::Ostinato, o), (Role::Colour, c)];
+                    let roles = roles(problem, &firsts);
+                    let mut taken = vec![false; 2 * n];
+                    best = best.max(seat_all(problem, &roles, 0, &mut taken));
+                }
+            }
+        }
+        best
+    }
+
+    fn seat_all(problem: &Problem, roles: &Roles, player: usize, taken: &mut [bool]) -> i64 {
+        if player == problem.may.len() {
+            return 0;
+        }
+        let mut best = seat_all(problem, roles, player + 1, taken) - SINGS;
+        let n = roles.len();
+        for seat in 0..2 * n {
+            let Some((role, first)) = roles[seat % n] else { continue };
+            if taken[seat] {
+                continue;
+            }
+            if let Some(g) = gain(problem, player, seat % n, role, first, seat >= n) {
+                taken[seat] = true;
+                best = best.max(g + seat_all(problem, roles, player + 1, taken));
+                taken[seat] = false;
+            }
+        }
+        best
+    }
+
+    fn problem() -> impl Strategy<Value = Problem> {
+        (1usize..5, 1usize..5).prop_flat_map(|(instruments, players)| {
+            let worth = prop::collection::vec(prop::option::of(0i64..40), 4);
+            (
+                prop::collection::vec(worth, instruments),
+                prop::collection::vec(prop::collection::vec(any::<bool>(), instruments), players),
+                prop::collection::vec(prop::collection::vec(0i64..70, 5), players),
+                any::<bool>(),
+                prop::option::of(0..instruments),
+            )
+                .prop_map(move |(worth, may, effort, turns, carrier)| {
+                    let mut settled = vec![None; worth.len()];
+                    if let Some(i) = carrier {
+                        settled[i] = Some(Role::Melody);
+                    }
+                    Problem {
+                        worth: worth.iter().map(|w| [None, w[0], w[1], w[2], w[3]]).collect(),
+                        settled,
+                        asked: vec![None; may.len()],
+                        may,
+                        effort: effort.iter().map(|e| [e[0], e[1], e[2], e[3], e[4]]).collect(),
+                        turns,
+                    }
+                })
+        })
+    }
+
+    proptest! {
+        #[test]
+        fn the_assignment_is_the_best_of_all(problem in problem()) {
+            let (seats, worth) = solve(&problem);
+            prop_assert_eq!(worth, brute(&problem));
+            prop_assert_eq!(seats.len(), problem.may.len());
+            // The worth is what the seats say.
+            let mut sum = 0;
+            for seat in &seats {
+                let player = seat.player.unwrap();
+                sum += match seat.instrument {
+                    None => -SINGS,
+                    Some(i) => gain(&problem, player, i, seat.role, seat.first, seat.second).unwrap(),
+                };
+            }
+            prop_assert_eq!(sum, worth);
+        }
+    }
+
+    #[test]
+    fn hungarian_on_a_worked_example() {
+        // Kuhn 1955's setting: three workers, three jobs; the best is 1 + 2 + 2 by hand.
+        let cost = vec![vec![1, 4, 5], vec![5, 7, 2], vec![3, 2, 9]];
+        assert_eq!(hungarian(&cost), [0, 2, 1]);
+    }
+}

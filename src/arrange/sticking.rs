@@ -166,3 +166,80 @@ pub(super) fn give_hands(
         strike.hand = hands.get(index).map(|h| h[usize::from(second)]);
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    /// The cost of given hands by the rules of the header; `None` where the hands cross.
+    fn price(moments: &[Moment], hands: &[Hand], crossing: bool) -> Option<u32> {
+        let (mut left, mut right): (Place, Place) = (None, None);
+        let mut last: Option<Hand> = None;
+        let mut cost = 0;
+        for (moment, hand) in moments.iter().zip(hands) {
+            match *moment {
+                Moment::Two(low, high) => {
+                    cost += travel(left, low) + travel(right, high);
+                    (left, right, last) = (Some(low), Some(high), None);
+                }
+                Moment::One(at) => {
+                    let (own, other) =
+                        if *hand == Hand::Left { (left, right) } else { (right, left) };
+                    let beyond = match (*hand, other) {
+                        (Hand::Left, Some(o)) => at - o,
+                        (Hand::Right, Some(o)) => o - at,
+                        (_, None) => 0,
+                    };
+                    if beyond > NEIGHBOUR && last != Some(*hand) && !crossing {
+                        return None;
+                    }
+                    cost += travel(own, at) + if last == Some(*hand) { SAME_HAND } else { 0 };
+                    if *hand == Hand::Left {
+                        left = Some(at);
+                    } else {
+                        right = Some(at);
+                    }
+                    last = Some(*hand);
+                }
+            }
+        }
+        Some(cost)
+    }
+
+    fn moment() -> impl Strategy<Value = Moment> {
+        prop_oneof![
+            4 => (0i64..15).prop_map(Moment::One),
+            1 => (0i64..10, 1i64..5).prop_map(|(a, b)| Moment::Two(a, a + b)),
+        ]
+    }
+
+    proptest! {
+        #[test]
+        fn hands_are_the_cheapest_of_all(
+            moments in prop::collection::vec(moment(), 1..9),
+            crossing in any::<bool>(),
+        ) {
+            let (hands, cost) = solve(&moments, crossing);
+            let ours: Vec<Hand> = hands.iter().map(|h| h[0]).collect();
+            prop_assert_eq!(price(&moments, &ours, crossing), Some(cost));
+            let least = (0..1u32 << moments.len())
+                .filter_map(|mask| {
+                    let all: Vec<Hand> = (0..moments.len())
+                        .map(|i| if mask >> i & 1 == 1 { Hand::Left } else { Hand::Right })
+                        .collect();
+                    price(&moments, &all, crossing)
+                })
+                .min();
+            prop_assert_eq!(least, Some(cost));
+        }
+    }
+
+    #[test]
+    fn a_scale_alternates() {
+        let up: Vec<Moment> = (0..8).map(Moment::One).collect();
+        let (hands, _) = solve(&up, false);
+        assert!(hands.windows(2).all(|w| w[0][0] != w[1][0]), "{hands:?}");
+    }
+}
