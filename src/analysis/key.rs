@@ -4,8 +4,7 @@
 use std::ops::Range;
 
 use super::key_features::{CANDIDATES, Row, Summary};
-use super::key_weights::{NOTES, TEMPERATURE, WITH_SIGNATURE};
-use super::profile::TEMPERLEY_KOSTKA_PAYNE;
+use super::key_weights::{DEGREE_SCORES, NOTES, TEMPERATURE, WITH_SIGNATURE};
 use super::table::Table;
 use super::{KeyFinding, KeyGuess, KeySection, KeySource, Options};
 use crate::score::{Key, Line, Mode, PitchClass, Score, Time};
@@ -157,31 +156,6 @@ pub(super) fn find(
     KeyFinding { best, alternatives, source, sections }
 }
 
-/// What one note of a mode's scale or outside it is worth in a stretch of that key: the logarithm of
-/// Temperley's profile, the third's mode deciding which, with the mode's own sixth and seventh in
-/// place of the profile's.
-fn degree_scores() -> [[f32; 12]; 7] {
-    let mut scores = [[0.0f32; 12]; 7];
-    for (row, mode) in scores.iter_mut().zip(Mode::ALL) {
-        let profile = if mode.has_major_third() {
-            TEMPERLEY_KOSTKA_PAYNE.major
-        } else {
-            TEMPERLEY_KOSTKA_PAYNE.minor
-        };
-        let mut own = profile;
-        // Where the mode's degree differs from the profile's scale, the two notes change places.
-        let usual = if mode.has_major_third() { Mode::Major } else { Mode::Minor }.scale();
-        for (a, b) in usual.iter().zip(mode.scale()) {
-            if *a != b {
-                own.swap(*a as usize, b as usize);
-            }
-        }
-        let sum: f32 = own.iter().sum();
-        *row = own.map(|v| (v / sum).ln());
-    }
-    scores
-}
-
 /// What cutting a melody into stretches of one key each costs and gains.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Costs {
@@ -195,7 +169,7 @@ pub(super) struct Costs {
 
 /// Tuned on 150 made pieces, each two of the training tunes glued together
 /// (`analysis_figures.py` measures on others).
-const COSTS: Costs = Costs { change: 12.0, at_phrase: 3.0, ends_on_tonic: 2.0 };
+const COSTS: Costs = Costs { change: 14.0, at_phrase: 3.0, ends_on_tonic: 2.0 };
 
 /// Cuts the melody into stretches of one key each, exactly: the best sum of note scores less the cost
 /// of each change, by dynamic programming over the measures and phrases.
@@ -215,7 +189,7 @@ pub(super) fn segments(table: &Table, phrase_starts: &[usize], costs: Costs) -> 
             starts.push((i, phrase));
         }
     }
-    let per_degree = degree_scores();
+    let per_degree = &DEGREE_SCORES;
     let mut value = [0.0f32; CANDIDATES];
     let mut back: Vec<[u8; CANDIDATES]> = Vec::with_capacity(starts.len());
     let mean = events.iter().map(|e| e.weight).sum::<f32>() / events.len() as f32;

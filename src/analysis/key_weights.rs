@@ -173,6 +173,20 @@ pub(super) const WITH_SIGNATURE: Row = [
     2.270, // signature agrees and last note is the tonic
 ];
 
+/// Logarithm of the share of a tune's time that each degree (semitones above the tonic) has, by mode in the
+/// order of `Mode::ALL`: counted in the folk tunes; phrygian, lydian and locrian (few tunes) from minor and
+/// major with the degrees changed that differ.
+#[rustfmt::skip]
+pub(super) const DEGREE_SCORES: [[f32; 12]; 7] = [
+    [-1.344, -7.112, -2.001, -7.858, -1.795, -2.496, -5.933, -1.735, -6.922, -2.346, -5.885, -2.581],
+    [-1.371, -6.723, -2.135, -1.919, -6.306, -2.175, -6.461, -1.767, -3.611, -4.529, -1.980, -4.125],
+    [-1.464, -5.226, -1.939, -2.503, -4.677, -2.142, -5.116, -1.802, -5.041, -2.921, -1.784, -4.466],
+    [-1.371, -2.135, -6.723, -1.919, -6.306, -2.175, -6.461, -1.767, -3.611, -4.529, -1.980, -4.125],
+    [-1.344, -7.112, -2.001, -7.858, -1.795, -5.933, -2.496, -1.735, -6.922, -2.346, -5.885, -2.581],
+    [-1.441, -5.314, -2.125, -5.144, -2.086, -2.096, -5.263, -1.800, -5.257, -2.231, -2.360, -4.756],
+    [-1.371, -2.135, -6.723, -1.919, -6.306, -2.175, -1.767, -6.461, -3.611, -4.529, -1.980, -4.125],
+];
+
 /// What the scores are divided by before they become probabilities, without and with the signature:
 /// fitted on the held-out scores of the five folds.
 pub(super) const TEMPERATURE: [f32; 2] = [1.14, 1.12];

@@ -181,6 +181,25 @@ def main():
         write(names, weights, temps, len(cases))
 
 
+def degree_scores():
+    """Logarithm of the share of a tune's time that each degree has, by mode; modes with few tunes change the
+    degrees of major or minor that differ."""
+    step = dict(C=0, D=2, E=4, F=5, G=7, A=9, B=11)
+    number = lambda n: (step[n[0]] + n.count("#") - n[1:].count("b")) % 12
+    sums = {m: np.full(12, 0.5) for m in MODES}
+    for line in (CACHE / "folk.jsonl").open(encoding="utf-8"):
+        row = json.loads(line)
+        hist, tonic = np.zeros(12), number(row["tonic"])
+        for _, length, pitch, _ in row["parts"][0]:
+            hist[(number(pitch.rstrip("-0123456789")) - tonic) % 12] += length
+        sums[row["mode"]] += hist / hist.sum()
+    for mode, usual, changes in (("phrygian", "minor", [(2, 1)]), ("lydian", "major", [(5, 6)]), ("locrian", "minor", [(2, 1), (7, 6)])):
+        sums[mode] = sums[usual].copy()
+        for a, b in changes:
+            sums[mode][[a, b]] = sums[mode][[b, a]]
+    return [np.log(sums[m] / sums[m].sum()) for m in MODES]
+
+
 def write(names, weights, temps, n):
     out = ['//! The weights of the key model, one for each of [`super::key_features::FEATURE_NAMES`]. Made by',
            '//! `python tests/external/analysis_fit_key.py --write`; not to be changed by hand.', '//!',
@@ -191,6 +210,11 @@ def write(names, weights, temps, n):
     for const, doc, w in (("NOTES", "Without the signature.", weights[0]), ("WITH_SIGNATURE", "With the signature.", weights[1])):
         out += [f"/// {doc}", "#[rustfmt::skip]", f"pub(super) const {const}: Row = ["]
         out += [f"    {v:.3f}, // {name}" for v, name in zip(w, names)] + ["];", ""]
+    out += ["/// Logarithm of the share of a tune's time that each degree (semitones above the tonic) has, by mode in the",
+            "/// order of `Mode::ALL`: counted in the folk tunes; phrygian, lydian and locrian (few tunes) from minor and",
+            "/// major with the degrees changed that differ.", "#[rustfmt::skip]",
+            "pub(super) const DEGREE_SCORES: [[f32; 12]; 7] = ["]
+    out += ["    [" + ", ".join(f"{v:.3f}" for v in row) + "]," for row in degree_scores()] + ["];", ""]
     out += ["/// What the scores are divided by before they become probabilities, without and with the signature:",
             "/// fitted on the held-out scores of the five folds.",
             f"pub(super) const TEMPERATURE: [f32; 2] = [{temps[0]:.2f}, {temps[1]:.2f}];", ""]
