@@ -155,7 +155,7 @@ fn change(kind: u8, density: f32) -> (f32, f32) {
 /// The best path through `slots` of `n` states each: an exact search. `ends` gives what beginning and
 /// ending in a state are worth, `next[from * n + to]` what going on is, `change` what staying and
 /// changing are worth at a slot. Returns a state for each slot.
-fn viterbi(
+pub(super) fn viterbi(
     slots: usize,
     n: usize,
     ends: impl Fn(usize) -> (f32, f32),

@@ -16,7 +16,7 @@ const RUNNERS_UP: usize = 5;
 const LEAST_CONFIDENCE: f64 = 0.001;
 
 /// A candidate's number: twelve tonics by seven modes.
-fn candidate(tonic: usize, mode: usize) -> usize {
+pub(super) fn candidate(tonic: usize, mode: usize) -> usize {
     tonic * 7 + mode
 }
 
@@ -171,6 +171,22 @@ pub(super) struct Costs {
 /// (`analysis_figures.py` measures on others).
 const COSTS: Costs = Costs { change: 14.0, at_phrase: 3.0, ends_on_tonic: 2.0 };
 
+/// The places where the key may change: the notes that begin a measure or a phrase (told by the flag).
+pub(super) fn starts_of_units(table: &Table, phrase_starts: &[usize]) -> Vec<(usize, bool)> {
+    let mut starts: Vec<(usize, bool)> = Vec::new();
+    let mut phrases = phrase_starts.iter().copied().peekable();
+    for (i, e) in table.events.iter().enumerate() {
+        let mut phrase = false;
+        while phrases.next_if(|p| *p <= i).is_some() {
+            phrase = true;
+        }
+        if i == 0 || phrase || e.measure != table.events[i - 1].measure {
+            starts.push((i, phrase));
+        }
+    }
+    starts
+}
+
 /// Cuts the melody into stretches of one key each, exactly: the best sum of note scores less the cost
 /// of each change, by dynamic programming over the measures and phrases.
 pub(super) fn segments(table: &Table, phrase_starts: &[usize], costs: Costs) -> Vec<Range<usize>> {
@@ -178,17 +194,7 @@ pub(super) fn segments(table: &Table, phrase_starts: &[usize], costs: Costs) -> 
     if events.is_empty() {
         return Vec::new();
     }
-    let mut starts: Vec<(usize, bool)> = Vec::new();
-    let mut phrases = phrase_starts.iter().copied().peekable();
-    for (i, e) in events.iter().enumerate() {
-        let mut phrase = false;
-        while phrases.next_if(|p| *p <= i).is_some() {
-            phrase = true;
-        }
-        if i == 0 || phrase || e.measure != events[i - 1].measure {
-            starts.push((i, phrase));
-        }
-    }
+    let starts = starts_of_units(table, phrase_starts);
     let per_degree = &DEGREE_SCORES;
     let mut value = [0.0f32; CANDIDATES];
     let mut back: Vec<[u8; CANDIDATES]> = Vec::with_capacity(starts.len());

@@ -15,6 +15,8 @@ mod pitch_set;
 pub mod profile;
 mod smaller_sets;
 mod table;
+#[cfg(test)]
+mod twins;
 
 pub use smaller_sets::smaller_sets;
 

@@ -177,7 +177,12 @@ fn repeats(table: &Table) -> (Vec<bool>, Vec<bool>, Vec<bool>) {
 }
 
 /// The worth of a phrase from its length: `beats` of counted beats, `measures` and `notes`.
-fn length_score(weights: &[f32; LENGTHS], beats: f32, measures: f32, notes: usize) -> f32 {
+pub(super) fn length_score(
+    weights: &[f32; LENGTHS],
+    beats: f32,
+    measures: f32,
+    notes: usize,
+) -> f32 {
     let short = (8.0 - beats).max(0.0) / 8.0;
     let long = ((beats - 8.0).max(0.0) / 8.0).min(2.0);
     let near = measures.round();

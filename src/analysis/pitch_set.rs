@@ -20,7 +20,6 @@ const NAMED: &[(&str, &[i16])] = &[
     ("do-mi-so-la", &[0, 4, 7, 9]),
     ("do-mi-so", &[0, 4, 7]),
     ("la-do-mi", &[0, 3, 7]),
-    ("la-do-re", &[0, 3, 5]),
     ("la-do-re-mi", &[0, 3, 5, 7]),
     ("la-ti-do", &[0, 2, 3]),
     ("do pentachord", &[0, 2, 4, 5, 7]),
@@ -33,8 +32,16 @@ const NAMED: &[(&str, &[i16])] = &[
     ("chromatic", &[0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11]),
 ];
 
-/// Children's sets whose tonic need not sound: semitones above their lowest class in close order.
+/// Children's sets whose tonic doesn't sound: semitones above their mi. They keep their name and their
+/// syllables whatever key is found, for too few notes sound to tell one (common practice, no source).
 const WITHOUT_TONIC: &[(&str, &[i16])] = &[("so-mi", &[0, 3]), ("so-mi-la", &[0, 3, 5])];
+
+/// The name of such a set and the class of its mi.
+fn without_tonic(mask: u16) -> Option<(&'static str, u32)> {
+    WITHOUT_TONIC.iter().find_map(|(name, set)| {
+        (0..12).find(|down| turned(mask, *down) == bits(set)).map(|mi| (*name, mi))
+    })
+}
 
 /// A set of semitones as twelve bits.
 fn bits(set: &[i16]) -> u16 {
@@ -70,6 +77,9 @@ pub(super) fn pitch_set(line: &Line, table: &Table, key: Key) -> PitchSet {
     }
     classes.sort_by_key(|c| tonic.up_to(c.class()));
     let mask = classes.iter().fold(0u16, |m, c| m | 1 << c.class().number());
+    // In the calls on so and mi, do lies a major third below mi.
+    let sung_in = without_tonic(mask)
+        .map_or(key, |(_, mi)| Key::on(PitchClass::new(mi as i16 - 4), Mode::Major));
     let lowest = used.first().map(|u| u.1);
     let highest = used.last().map(|u| u.1);
     let span = match (used.first(), used.last()) {
@@ -77,7 +87,7 @@ pub(super) fn pitch_set(line: &Line, table: &Table, key: Key) -> PitchSet {
         _ => Interval::new(0),
     };
     PitchSet {
-        solfa: classes.iter().map(|c| solfa(*c, key).to_owned()).collect(),
+        solfa: classes.iter().map(|c| solfa(*c, sung_in).to_owned()).collect(),
         semitone_free: mask & turned(mask, 1) == 0,
         name: name(mask, key, &classes),
         pitches: used
@@ -119,15 +129,8 @@ fn name(mask: u16, key: Key, classes: &[NoteName]) -> Option<String> {
         return None;
     }
     let on_tonic = turned(mask, key.tonic.class().number() as u32);
-    // The two and three notes of the first children's songs have their name wherever the tonic is
-    // thought to be, unless the tune treats the lowest as its minor tonic.
-    let minor_tonic = on_tonic & 1 == 1 && !key.mode.has_major_third();
-    if !minor_tonic || mask.count_ones() == 2 {
-        for (name, set) in WITHOUT_TONIC {
-            if (0..12).any(|down| turned(mask, down) == bits(set)) {
-                return Some((*name).to_owned());
-            }
-        }
+    if let Some((name, ..)) = without_tonic(mask) {
+        return Some(name.to_owned());
     }
     for (name, set) in NAMED {
         if on_tonic == bits(set) {
