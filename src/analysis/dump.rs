@@ -160,7 +160,8 @@ fn dump() {
             cases,
             "{}",
             json!({"name": tune.name, "collection": tune.collection, "kind": kind, "tonic": tonic,
-                   "mode": mode, "by": by.semitones(), "notes": line.notes.len(),
+                   "mode": mode, "by": by.semitones(),
+                   "last": line.notes.last().unwrap().pitch.class().index(), "notes": line.notes.len(),
                    "found": key(&found), "bare": key(&bare)})
         )
         .unwrap();

@@ -33,12 +33,12 @@ fn worth(table: &Table, units: &[(usize, bool)], cuts: &[usize], costs: Costs) -
         let end = cuts.get(k + 1).copied().unwrap_or(events.len());
         let mut best = f32::NEG_INFINITY;
         for tonic in 0..12usize {
-            for mode in 0..7 {
+            for degrees in &DEGREE_SCORES {
                 let notes: f32 = events[start..end]
                     .iter()
                     .map(|e| {
                         let degree = (usize::from(e.class) + 12 - tonic) % 12;
-                        e.weight / mean * DEGREE_SCORES[mode][degree]
+                        e.weight / mean * degrees[degree]
                     })
                     .sum();
                 let home = usize::from(events[end - 1].class) == tonic;
