@@ -66,7 +66,16 @@ pub(super) fn score(
     let mut score = Score { title, ..Score::default() };
     let ends = placed.iter().flatten().map(|p| p.onset + p.duration).max().unwrap_or(Time::ZERO);
     let first = placed.iter().flatten().map(|p| p.onset).min().unwrap_or(Time::ZERO);
-    score.measures = measures(&clock, first, ends)?;
+    let until = clock.meters.get(1).map(|(tick, _)| clock.time(*tick));
+    let meter = clock.meters.first().map_or(Meter::COMMON, |m| m.1);
+    // A first meter shorter than its measure marks the pickup itself.
+    let marked = until.is_some_and(|until| until <= meter.measure());
+    let pickup = if first.is_zero() && !marked {
+        quantise::pickup::guess(&placed, meter, until)
+    } else {
+        Time::ZERO
+    };
+    score.measures = measures(&clock, pickup, first, ends)?;
     // Silence before a pickup is taken off; everything moves forward by it.
     let silence = score.measures.first().map_or(Time::ZERO, |m| m.start);
     for measure in &mut score.measures {
@@ -283,9 +292,15 @@ fn keys(tracks: &[Track], last: u64, warnings: &mut Vec<Warning>) -> Vec<(u64, i
     out
 }
 
-/// Lays out the measures from 0 to the end of the last note. The first may start late: the silence
+/// Lays out the measures from 0 to the end of the last note, the first one `pickup` long where that is
+/// more than nothing. The first may start late: the silence
 /// before a pickup is no part of it.
-fn measures(clock: &Clock, first: Time, end: Time) -> Result<Vec<Measure>, MidiError> {
+fn measures(
+    clock: &Clock,
+    pickup: Time,
+    first: Time,
+    end: Time,
+) -> Result<Vec<Measure>, MidiError> {
     let mut measures: Vec<Measure> = Vec::new();
     for (i, (tick, meter)) in clock.meters.iter().enumerate() {
         let next = clock.meters.get(i + 1).map(|(tick, _)| clock.time(*tick));
@@ -295,6 +310,9 @@ fn measures(clock: &Clock, first: Time, end: Time) -> Result<Vec<Measure>, MidiE
                 return Err(MidiError::TooManyMeasures);
             }
             let mut measure = Measure::full(String::new(), at, *meter);
+            if measures.is_empty() && pickup.is_positive() {
+                measure.duration = pickup;
+            }
             if let Some(next) = next
                 && measure.end() > next
             {

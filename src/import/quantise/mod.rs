@@ -8,6 +8,7 @@
 
 mod grid;
 mod lengths;
+pub(crate) mod pickup;
 mod plain;
 
 use crate::score::{Meter, Midi, Time};
