@@ -94,13 +94,26 @@ pub(super) fn score(
         score.keys.retain(|k: &KeySignature| k.at != at);
         score.keys.push(KeySignature { at, fifths, mode });
     }
+    let signatures: Vec<(Time, i8)> = if score.keys.is_empty() {
+        let strokes = drafts.iter().zip(&placed).flat_map(|(d, p)| d.notes.iter().zip(p));
+        spelling::signatures(strokes.map(|(n, p)| (p.onset - silence, n.key)))
+    } else {
+        score.keys.iter().map(|k| (k.at, k.fifths)).collect()
+    };
+    let mut sounding = Vec::new();
     for (i, (draft, placed)) in drafts.iter().zip(&placed).enumerate() {
         let mut part = parts::part(draft, i + 1);
-        part.notes.reserve_exact(placed.len());
+        sounding.clear();
+        let mut key = 0;
         for (played, placed) in draft.notes.iter().zip(placed) {
+            while signatures.get(key + 1).is_some_and(|(at, _)| *at <= placed.onset - silence) {
+                key += 1;
+            }
+            sounding.push((played.key, signatures.get(key).map_or(0, |s| s.1)));
+        }
+        part.notes.reserve_exact(placed.len());
+        for (pitch, placed) in spelling::name(&sounding).into_iter().zip(placed) {
             let onset = placed.onset - silence;
-            let fifths = score.signature_at(onset).map_or(0, |k| k.fifths);
-            let pitch = crate::score::Pitch::spelled(played.key, fifths);
             let mut note = Note::new(onset, placed.duration, pitch);
             note.tuplet = tuplet(onset, placed.duration);
             note.grace = placed.duration.is_zero();
@@ -108,7 +121,6 @@ pub(super) fn score(
         }
         score.parts.push(part);
     }
-    let _ = spelling::pitch;
     for (track, syllables) in &sung {
         let Some(i) = parts::sung_by(*track, syllables, &drafts) else { continue };
         let (Some(part), Some(draft)) = (score.parts.get_mut(i), drafts.get(i)) else { continue };
