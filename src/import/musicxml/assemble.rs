@@ -57,8 +57,12 @@ pub(super) fn score(
             None => {}
         }
         let nominal = meter.measure().ticks(grid);
-        let (length, snap) = if bar.held == 0 {
+        // Rests alone fill a measure up to its meter, not beyond what notes hold.
+        let rested = if senza { bar.rested } else { bar.rested.min(nominal) };
+        let (length, snap) = if bar.held == 0 && rested == 0 {
             (nominal, 0)
+        } else if rested > bar.held {
+            (rested, bar.slack)
         } else if !senza && (bar.held - nominal).abs() <= bar.slack {
             (nominal, bar.slack)
         } else {
@@ -67,7 +71,7 @@ pub(super) fn score(
         meters.push(if senza { fitting(length, grid) } else { meter });
         line.starts.push(start);
         line.lengths.push(length);
-        line.snapped.push(if length == bar.held { 0 } else { snap });
+        line.snapped.push(if length == bar.held || bar.held == 0 { 0 } else { snap });
         start = start.saturating_add(length);
         if start > grid.saturating_mul(Time::MAX_QUARTERS) {
             return Err(too_long(bar.offset));

@@ -52,6 +52,8 @@ pub(super) struct PartReader<'s> {
     last: Option<i64>,
     held: i64,
     rounded: i64,
+    /// Whether it has a note, not only rests.
+    sounded: bool,
 }
 
 impl<'s> PartReader<'s> {
@@ -74,6 +76,7 @@ impl<'s> PartReader<'s> {
             last: None,
             held: 0,
             rounded: 0,
+            sounded: false,
         }
     }
 
@@ -94,6 +97,7 @@ impl<'s> PartReader<'s> {
         self.last = None;
         self.held = 0;
         self.rounded = 0;
+        self.sounded = false;
         for node in elements(content) {
             match node.tag_name().name() {
                 "note" => self.note(node, bars)?,
@@ -119,7 +123,9 @@ impl<'s> PartReader<'s> {
         let fine = if self.divisions >= FINE_DIVISIONS { ROUNDING_TICKS } else { 0 };
         let slack = self.rounded.max(fine).saturating_mul(self.unit.0) / self.unit.1;
         if let Some(bar) = bars.get_mut(index as usize) {
-            if self.held > bar.held {
+            if !self.sounded {
+                bar.rested = bar.rested.max(self.held);
+            } else if self.held > bar.held {
                 bar.held = self.held;
                 bar.slack = slack;
             } else if self.held == bar.held {
@@ -251,6 +257,7 @@ impl<'s> PartReader<'s> {
             }
         };
         self.held = self.held.max(onset + ticks);
+        self.sounded |= !w.rest;
         if w.unpitched {
             self.out.strokes = true;
             return Ok(());

@@ -45,8 +45,11 @@ pub(super) struct Bar {
     pub(super) implicit: bool,
     /// Where its element begins in the text, for errors.
     pub(super) offset: usize,
-    /// The end of the last note or rest of any part.
+    /// The end of the last note or rest of any part that has a note.
     pub(super) held: i64,
+    /// The end of the last rest of any part that has nothing but rests. Whole-measure rests with a
+    /// length beyond their meter are common, so these may not make a measure too long.
+    pub(super) rested: i64,
     /// By how many ticks `held` may miss the meter's length through rounding alone.
     pub(super) slack: i64,
     /// A time signature at its start.
