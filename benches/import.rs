@@ -22,9 +22,9 @@ fn orchestra(megabytes: usize) -> String {
         measures *= 2;
         body.clear();
         for p in 0..20 {
-            write!(body, "  <part id=\"P{p}\">\n").unwrap();
+            writeln!(body, "  <part id=\"P{p}\">").unwrap();
             for m in 0..measures {
-                write!(body, "    <measure number=\"{}\">\n", m + 1).unwrap();
+                writeln!(body, "    <measure number=\"{}\">", m + 1).unwrap();
                 if m == 0 {
                     body.push_str(
                         "      <attributes>\n        <divisions>480</divisions>\n        <key>\n          \
@@ -51,7 +51,7 @@ fn orchestra(megabytes: usize) -> String {
         }
     }
     for p in 0..20 {
-        write!(parts, "<score-part id=\"P{p}\"><part-name>Part {p}</part-name></score-part>\n")
+        writeln!(parts, "<score-part id=\"P{p}\"><part-name>Part {p}</part-name></score-part>")
             .unwrap();
     }
     format!(
