@@ -145,22 +145,22 @@ fn setups(
                 setup.clone()
             }
             _ => {
-                let (clear, fill) = match draft.role {
-                    Role::Drone => (Clear::Unneeded, false),
-                    Role::Colour => (Clear::Foreign, true),
-                    _ => (Clear::Foreign, false),
-                };
+                // Bars of other notes come off; root and fifth stay at every octave, so that a
+                // drone is right wherever the mallet lands (handbook: C G C G on a bass).
+                let fill = draft.role == Role::Colour;
                 let wider = if draft.role == Role::Melody { tune } else { needed };
-                Setup::within(kit, instrument, needed, wider, clear, fill).map_err(|no| {
-                    let id = kit.instruments.get(instrument).map_or("", |i| &i.id);
-                    ArrangeError::MissingBars(format!(
-                        "{} on {id}",
-                        no.0.iter()
-                            .map(|m| song.spelled(*m).to_string())
-                            .collect::<Vec<_>>()
-                            .join(", ")
-                    ))
-                })?
+                Setup::within(kit, instrument, needed, wider, Clear::Foreign, fill).map_err(
+                    |no| {
+                        let id = kit.instruments.get(instrument).map_or("", |i| &i.id);
+                        ArrangeError::MissingBars(format!(
+                            "{} on {id}",
+                            no.0.iter()
+                                .map(|m| song.spelled(*m).to_string())
+                                .collect::<Vec<_>>()
+                                .join(", ")
+                        ))
+                    },
+                )?
             }
         };
         if draft.role == Role::Colour {

@@ -2,7 +2,7 @@
 //! them: an introduction and an ending of the accompaniment, an interlude without melody.
 
 use super::request::ArrangeRequest;
-use crate::score::{EndingStop, Jump, Line, Measure, Score, Time};
+use crate::score::{EndingStop, Jump, Line, Measure, Meter, Score, Time};
 
 /// The measures of the arrangement.
 #[derive(Clone, Debug)]
@@ -22,8 +22,8 @@ pub(super) struct Form {
 ///   short by the pickup, so that the two make one full measure.
 /// * A repeat back to the beginning goes back to the song's first measure, not to the introduction:
 ///   its sign is written out there; likewise a da capo becomes a dal segno.
-/// * The interlude stands at the end of the song as its first ending, and the last time through
-///   leaves it out; where the song has repeats of its own, it is followed by a dal segno al fine,
+/// * The interlude stands at the end of the song as its first ending; the last time through ends
+///   with one measure of accompaniment instead. Where the song has repeats of its own, it is followed by a dal segno al fine,
 ///   which plays the song once more without its repeats.
 /// * The ending has as many measures as the introduction, after a song without a fine.
 pub(super) fn lay_out(score: &Score, line: &Line, ask: &ArrangeRequest) -> Form {
@@ -46,7 +46,8 @@ pub(super) fn lay_out(score: &Score, line: &Line, ask: &ArrangeRequest) -> Form 
                 "The song ends at its fine, so no measures are added after it; let the drone ring out."
                     .to_owned(),
             );
-        } else {
+        } else if !form.closing {
+            // (An interlude brings an ending of its own.)
             add_ending(&mut form, ask.intro);
         }
         add_introduction(&mut form, ask.intro);
@@ -110,6 +111,13 @@ fn add_ending(form: &mut Form, count: u8) {
     let meter = last.meter;
     // A last measure that is short by the pickup is filled up first, so that the beat goes on.
     let gap = meter.measure() - last.lead - last.duration;
+    let mut added = closing_measures(meter, gap, count);
+    form.measures.append(&mut added);
+    form.closing = true;
+}
+
+/// Measures after the song, its last one filled up first where it is short.
+fn closing_measures(meter: Meter, gap: Time, count: u8) -> Vec<Measure> {
     let mut added = Vec::new();
     if gap.is_positive() {
         let mut fill = Measure::full("e0", Time::ZERO, meter);
@@ -121,8 +129,7 @@ fn add_ending(form: &mut Form, count: u8) {
     for i in 0..count {
         added.push(Measure::full(format!("e{}", i + 1), Time::ZERO, meter));
     }
-    form.measures.append(&mut added);
-    form.closing = true;
+    added
 }
 
 fn add_interlude(form: &mut Form, line: &Line, count: u8, has_jumps: bool, has_repeats: bool) {
@@ -180,6 +187,14 @@ fn add_interlude(form: &mut Form, line: &Line, count: u8, has_jumps: bool, has_r
             end.ending_stop = Some(EndingStop::Hooked);
             end.repeat_end = Some(times);
         }
+        let mut closing = closing_measures(meter, gap, 1);
+        if let Some(start) = closing.first_mut() {
+            start.ending_start = vec![times];
+        }
+        if let Some(end) = closing.last_mut() {
+            end.ending_stop = Some(EndingStop::Open);
+        }
+        added.append(&mut closing);
         form.remarks.push(format!(
             "The song is played {times} times, with the interlude between; the last time leaves it out."
         ));

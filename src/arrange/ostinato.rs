@@ -7,11 +7,10 @@
 //! |---|---|---|
 //! | rest | nothing | nothing |
 //! | long | one note, the whole beat | one note, the whole beat |
-//! | short | one note, the first half | one note, the first third |
 //! | two | two halves | two thirds, then one third |
 //! | after | a note on the second half | a note on the last third |
-//! | middle | – | a note on the second third, held |
-//! | quarter | a note on the last quarter | – |
+//! | upbeat | a note on the last quarter of the beat, leading to the next | on the last sixth |
+//! | heartbeat | a note on the beat, and an upbeat | the same |
 //!
 //! Each note takes one of at most [`MOST_BARS`] neighbouring bars. The search goes through every
 //! combination of figures, and for each finds the best bars by an exact dynamic programme (the cost
@@ -35,7 +34,7 @@ use super::song::{Song, Strike, Tick};
 use crate::score::{Meter, Midi};
 
 /// A note that begins together with a melody note.
-pub(super) const TOGETHER: u32 = 7;
+pub(super) const TOGETHER: u32 = 9;
 /// A note that begins with a note of the other ostinato.
 const TOGETHER_WITH_OTHER: u32 = 4;
 /// A note on a beat that doesn't belong to the chord.
@@ -43,7 +42,7 @@ const FOREIGN: u32 = 3;
 /// Each note more or fewer than wanted, for every measure.
 const CROWD: u32 = 5;
 /// A beat that is silent itself and has a note after it, for every measure.
-const UNSTEADY: u32 = 3;
+const UNSTEADY: u32 = 2;
 /// A cycle without a note on its first beat, for every measure.
 const NO_START: u32 = 6;
 /// A section's own cycle must be cheaper than the song's by this share: one part in four.
@@ -59,9 +58,11 @@ const MOST_BEATS: usize = 4;
 type Piece = (i64, i64);
 
 const HALVED: [&[Piece]; 6] =
-    [&[], &[(0, 12)], &[(0, 6)], &[(0, 6), (6, 12)], &[(6, 12)], &[(9, 12)]];
+    [&[], &[(0, 12)], &[(0, 6), (6, 12)], &[(6, 12)], &[(9, 12)], &[(0, 9), (9, 12)]];
 const IN_THREE: [&[Piece]; 6] =
-    [&[], &[(0, 12)], &[(0, 4)], &[(0, 8), (8, 12)], &[(8, 12)], &[(4, 12)]];
+    [&[], &[(0, 12)], &[(0, 8), (8, 12)], &[(8, 12)], &[(10, 12)], &[(0, 8), (10, 12)]];
+/// The figures of a simpler arrangement: the first ones of the lists.
+const SIMPLE_FIGURES: usize = 3;
 
 /// A note of a cycle: offset in the measure, end, and its costs by bar.
 #[derive(Clone, Debug)]
@@ -100,7 +101,8 @@ pub(super) struct Search {
     pub(super) bars: usize,
     /// Number of measures of the section.
     pub(super) measures: u32,
-    pub(super) wanted: usize,
+    /// Fewest and most notes that cost nothing.
+    pub(super) wanted: (usize, usize),
     /// Least ticks between two notes, round the cycle too.
     pub(super) gap: Tick,
     /// Length of the cycle.
@@ -134,51 +136,94 @@ fn price(cycle: &Cycle, ask: &Search) -> Option<u32> {
 }
 
 /// The cheapest cycle of the grammar; `None` where nothing fits the gap.
+///
+/// The combinations are gone through beat by beat, and a branch is left as soon as what it costs at
+/// the least (each note on its own cheapest bar, each further beat with its own cheapest figure) is
+/// no better than the best cycle found.
 pub(super) fn search(ask: &Search) -> Option<Cycle> {
-    let mut best: Option<Cycle> = None;
-    let mut figures = vec![0usize; ask.beats.len()];
-    let mut slots: Vec<&Slot> = Vec::new();
-    loop {
-        slots.clear();
-        for (beat, figure) in ask.beats.iter().zip(&figures) {
-            slots.extend(beat.get(*figure).into_iter().flatten());
-        }
-        if fits(&slots, ask) {
-            let crowd = rhythm_cost(&slots, &ask.beats, &figures, ask);
-            let floor: u32 = crowd
-                + slots.iter().map(|s| s.costs.iter().min().copied().unwrap_or(0)).sum::<u32>();
-            if best.as_ref().is_none_or(|b| floor < b.cost)
-                && let Some((cost, bars)) = tune(&slots, ask)
-                && best.as_ref().is_none_or(|b| crowd + cost < b.cost)
-            {
-                let notes = slots.iter().zip(bars).map(|(s, b)| (s.at, s.end, b)).collect();
-                best = Some(Cycle { notes, cost: crowd + cost });
-            }
-        }
-        // The next combination, as an odometer.
-        let mut i = 0;
-        loop {
-            let (Some(figure), Some(beat)) = (figures.get_mut(i), ask.beats.get(i)) else {
-                return best;
-            };
-            *figure += 1;
-            if *figure < beat.len() {
-                break;
-            }
-            *figure = 0;
-            i += 1;
-        }
+    // What each beat costs at the least, whatever the others hold, and from each beat on.
+    let floors: Vec<Vec<u32>> = ask
+        .beats
+        .iter()
+        .zip(&ask.starts)
+        .map(|(beat, start)| {
+            beat.iter()
+                .map(|figure| {
+                    let notes: u32 =
+                        figure.iter().map(|s| s.costs.iter().min().copied().unwrap_or(0)).sum();
+                    notes + beat_cost(figure, *start) * ask.measures
+                })
+                .collect()
+        })
+        .collect();
+    let mut rest = vec![0u32; floors.len() + 1];
+    for i in (0..floors.len()).rev() {
+        rest[i] = rest[i + 1] + floors[i].iter().min().copied().unwrap_or(0);
     }
+    let order: Vec<Vec<usize>> = floors
+        .iter()
+        .map(|costs| {
+            let mut figures: Vec<usize> = (0..costs.len()).collect();
+            figures.sort_by_key(|f| costs[*f]);
+            figures
+        })
+        .collect();
+    let mut best = None;
+    let mut figures = Vec::with_capacity(floors.len());
+    descend(ask, &floors, &rest, &order, &mut figures, 0, &mut best);
+    best
+}
+
+fn descend(
+    ask: &Search,
+    floors: &[Vec<u32>],
+    rest: &[u32],
+    order: &[Vec<usize>],
+    figures: &mut Vec<usize>,
+    so_far: u32,
+    best: &mut Option<Cycle>,
+) {
+    let depth = figures.len();
+    if best.as_ref().is_some_and(|b| so_far + rest[depth] >= b.cost) {
+        return;
+    }
+    let Some(choices) = order.get(depth) else {
+        let slots: Vec<&Slot> =
+            ask.beats.iter().zip(figures.iter()).flat_map(|(beat, f)| &beat[*f]).collect();
+        if !fits(&slots, ask) {
+            return;
+        }
+        let rhythm = rhythm_cost(&slots, &ask.beats, figures, ask);
+        let notes: u32 = slots.iter().filter_map(|s| s.costs.iter().min()).sum();
+        if best.as_ref().is_some_and(|b| rhythm + notes >= b.cost) {
+            return;
+        }
+        let Some((cost, bars)) = tune(&slots, ask) else { return };
+        if best.as_ref().is_none_or(|b| rhythm + cost < b.cost) {
+            let notes = slots.iter().zip(bars).map(|(s, b)| (s.at, s.end, b)).collect();
+            *best = Some(Cycle { notes, cost: rhythm + cost });
+        }
+        return;
+    };
+    for figure in choices {
+        figures.push(*figure);
+        descend(ask, floors, rest, order, figures, so_far + floors[depth][*figure], best);
+        figures.pop();
+    }
+}
+
+/// What a figure costs in itself: more where its first note comes after the beat.
+fn beat_cost(figure: &[Slot], start: Tick) -> u32 {
+    if figure.first().is_some_and(|s| s.at != start) { UNSTEADY } else { 0 }
 }
 
 /// What a rhythm costs apart from its notes.
 pub(super) fn rhythm_cost(slots: &[&Slot], beats: &[Beat], figures: &[usize], ask: &Search) -> u32 {
-    let mut cost = slots.len().abs_diff(ask.wanted) as u32 * CROWD;
+    let (fewest, most) = ask.wanted;
+    let n = slots.len();
+    let mut cost = (fewest.saturating_sub(n) + n.saturating_sub(most)) as u32 * CROWD;
     for ((beat, figure), start) in beats.iter().zip(figures).zip(&ask.starts) {
-        let first = beat.get(*figure).and_then(|f| f.first());
-        if first.is_some_and(|s| s.at != *start) {
-            cost += UNSTEADY;
-        }
+        cost += beat.get(*figure).map_or(0, |f| beat_cost(f, *start));
     }
     if slots.first().is_some_and(|s| s.at != 0) {
         cost += NO_START;
@@ -431,9 +476,7 @@ fn table(
                 .filter(|(i, pieces)| {
                     let whole =
                         pieces.iter().all(|(a, b)| beat * a % 12 == 0 && beat * b % 12 == 0);
-                    // Single notes off the halves are for fuller arrangements of quick readers.
-                    let plain = in_three || *i < 5 || limits.level == Level::Fuller;
-                    whole && plain && (limits.level != Level::Simpler || *i < 3)
+                    whole && (limits.level != Level::Simpler || *i < SIMPLE_FIGURES)
                 })
                 .map(|(_, pieces)| {
                     pieces
@@ -449,9 +492,9 @@ fn table(
         .collect();
     let n = starts.len();
     let wanted = match limits.level {
-        Level::Simpler => 2,
-        Level::Normal => n.clamp(2, 3),
-        Level::Fuller => n + 1,
+        Level::Simpler => (2, 2),
+        Level::Normal => (2, (n + 1).clamp(3, 4)),
+        Level::Fuller => (n + 1, n + 2),
     };
     Search {
         beats,
@@ -543,7 +586,7 @@ mod tests {
 
     fn ask() -> impl Strategy<Value = Search> {
         (1usize..4, 1usize..3, 1u32..4, 1i64..20).prop_flat_map(|(bars, beats, measures, gap)| {
-            let costs = prop::collection::vec(prop::collection::vec(0u32..60, bars), 8 * beats);
+            let costs = prop::collection::vec(prop::collection::vec(0u32..60, bars), 9 * beats);
             costs.prop_map(move |costs| {
                 let mut costs = costs.into_iter().cycle();
                 let starts: Vec<Tick> = (0..beats as i64).map(|i| i * 12).collect();
@@ -569,7 +612,7 @@ mod tests {
                     beats: tables,
                     bars,
                     measures,
-                    wanted: 2,
+                    wanted: (2, 3),
                     gap,
                     length: 12 * beats as i64,
                     starts,
