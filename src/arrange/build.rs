@@ -8,7 +8,7 @@ use super::request::{ArrangeError, ArrangeRequest, Level};
 use super::song::{Song, Strike, Tick};
 use super::{DronePattern, Role, drone, melody, ostinato, sticking, worth};
 use crate::kit::{FitOption, Kit, Size};
-use crate::score::Midi;
+use crate::score::{Midi, Slide};
 
 /// A part while it is being made.
 #[derive(Clone, Debug)]
@@ -92,6 +92,14 @@ pub(super) fn build(
     let melody_whole = covers(song, &drafts);
     builder.voice(option, melody_whole, &seats, &mut drafts, &mut built);
     builder.accompany(&chairs, &mut drafts, &mut built);
+    // Whoever is left without a stroke (a single slide between two players) sings.
+    for draft in drafts.iter_mut().filter(|d| d.strikes.is_empty() && d.player.is_some()) {
+        let player = draft.player;
+        *draft = Draft::new(Role::Voice, None, player);
+        draft.pattern = "sung".to_owned();
+        draft.strikes = melody::whole(song, melody::sung_shift(song, option));
+        draft.changes.push("sings, for the instrument has too little to share".to_owned());
+    }
     drafts.retain(|d| !d.strikes.is_empty());
     drafts.sort_by_key(|d| d.role);
     for draft in &mut drafts {
@@ -247,13 +255,39 @@ impl Builder<'_> {
             out.push(Draft { player: one, ..draft });
             return;
         };
-        let turn =
-            |s: &Strike| self.song.phrases.partition_point(|p| p.0 <= s.at).saturating_sub(1) % 2;
+        // Turns of phrases; where that would leave one of the two without any, turns of strokes.
+        let phrase = |s: &Strike| self.song.phrases.partition_point(|p| p.0 <= s.at);
+        let mut turns: Vec<usize> = draft.strikes.iter().map(phrase).collect();
+        let uneven = |turns: &[usize]| turns.iter().all(|t| t % 2 == turns[0] % 2);
+        if turns.is_empty() || uneven(&turns) {
+            let mut stroke = 0;
+            let mut last: Option<Tick> = None;
+            turns = draft
+                .strikes
+                .iter()
+                .map(|s| {
+                    let inside = matches!(s.slide, Some(Slide::Through | Slide::Stop));
+                    if !inside && last != Some(s.at) {
+                        stroke += 1;
+                    }
+                    last = Some(s.at);
+                    stroke
+                })
+                .collect();
+        }
         for (i, player) in [one, two].into_iter().enumerate() {
-            let strikes = draft.strikes.iter().filter(|s| turn(s) == i).copied().collect();
-            let mut own = Draft { player, strikes, ..draft.clone() };
+            let strikes: Vec<Strike> = draft
+                .strikes
+                .iter()
+                .zip(&turns)
+                .filter(|(_, t)| *t % 2 != i)
+                .map(|(s, _)| *s)
+                .collect();
+            let mut own = Draft { player, ..draft.clone() };
+            own.words.retain(|(at, _)| strikes.iter().any(|s| s.at == *at));
+            own.strikes = strikes;
             own.changes.push(
-                "takes turns phrase by phrase with the other player of the instrument".to_owned(),
+                "takes turns, phrase by phrase, with the other player of the instrument".to_owned(),
             );
             out.push(own);
         }
@@ -415,7 +449,10 @@ impl Builder<'_> {
                 .rooms
                 .iter()
                 .enumerate()
-                .filter(|(n, _)| colours.len() < 2 || (n + self.rooms.len() + i) % 2 == 1)
+                .filter(|(n, _)| {
+                    let alone = colours.len() < 2 || chair.players[1].is_some();
+                    alone || (n + self.rooms.len() + i) % 2 == 1
+                })
                 .map(|(_, room)| *room)
                 .collect();
             let mine = if mine.is_empty() { self.rooms } else { &mine };
@@ -425,7 +462,7 @@ impl Builder<'_> {
             colour::space_out(self.song, &mut strikes, limits.gap);
             draft.words = strikes
                 .iter()
-                .filter(|s| s.slide == Some(crate::score::Slide::Start))
+                .filter(|s| s.slide == Some(Slide::Start))
                 .map(|s| (s.at, "slide".to_owned()))
                 .collect();
             draft.strikes = strikes;
