@@ -56,7 +56,7 @@ type Roles = Vec<Option<(Role, bool)>>;
 
 /// The best assignment and its worth. Without players every instrument that has a role gets a seat.
 pub(super) fn solve(problem: &Problem) -> (Vec<Seat>, i64) {
-    let mut choices: Vec<(i64, Roles)> = Vec::new();
+    let mut choices: Vec<(i64, Firsts)> = Vec::new();
     let candidates = |role: Role| -> Vec<Option<usize>> {
         let settled = problem.settled.iter().position(|r| *r == Some(role));
         if settled.is_some() {
@@ -76,6 +76,8 @@ pub(super) fn solve(problem: &Problem) -> (Vec<Seat>, i64) {
     };
     let (drones, ostinatos, colours) =
         (candidates(Role::Drone), candidates(Role::Ostinato), candidates(Role::Colour));
+    let bounds = Bounds::new(problem);
+    let mut columns = Vec::new();
     for drone in &drones {
         for ostinato in &ostinatos {
             if drone.is_some() && drone == ostinato {
@@ -87,23 +89,89 @@ pub(super) fn solve(problem: &Problem) -> (Vec<Seat>, i64) {
                 }
                 let firsts =
                     [(Role::Drone, *drone), (Role::Ostinato, *ostinato), (Role::Colour, *colour)];
-                let roles = roles(problem, &firsts);
-                choices.push((bound(problem, &roles), roles));
+                choices.push((bounds.of(problem, &firsts, &mut columns), firsts));
             }
         }
     }
     choices.sort_by_key(|(bound, _)| -bound);
     let mut best: Option<(Vec<Seat>, i64)> = None;
-    for (bound, roles) in &choices {
+    for (bound, firsts) in &choices {
         if best.as_ref().is_some_and(|(_, worth)| worth >= bound) {
             break;
         }
-        let found = seat(problem, roles);
+        let found = seat(problem, &roles(problem, firsts));
         if best.as_ref().is_none_or(|(_, worth)| found.1 > *worth) {
             best = Some(found);
         }
     }
     best.unwrap_or_default()
+}
+
+/// A choice of first instruments, by role.
+type Firsts = [(Role, Option<usize>); 3];
+
+/// What any choice can be worth at the most: each seat with the player who adds most there, as many
+/// seats as there are players. Exact where there are no players.
+struct Bounds {
+    /// For each instrument, what its seat adds at the most as a doubling (or in its settled role).
+    plain: Vec<Option<i64>>,
+    /// The same of its second seat.
+    second: Vec<Option<i64>>,
+    /// For each instrument and role, what its two seats add as the role's first.
+    first: Vec<[(Option<i64>, Option<i64>); 5]>,
+}
+
+impl Bounds {
+    fn new(problem: &Problem) -> Bounds {
+        let best = |i: usize, role: Role, first: bool, second: bool| -> Option<i64> {
+            if problem.may.is_empty() {
+                return (!second).then(|| column(problem, i, role, first));
+            }
+            (0..problem.may.len()).filter_map(|p| gain(problem, p, i, role, first, second)).max()
+        };
+        let none = [(Role::Drone, None), (Role::Ostinato, None), (Role::Colour, None)];
+        let plain = roles(problem, &none);
+        let seats = |second: bool| {
+            plain
+                .iter()
+                .enumerate()
+                .map(|(i, r)| r.and_then(|(role, first)| best(i, role, first, second)))
+                .collect()
+        };
+        Bounds {
+            plain: seats(false),
+            second: seats(true),
+            first: (0..problem.worth.len())
+                .map(|i| {
+                    let mut row = [(None, None); 5];
+                    for role in Role::ALL {
+                        row[role as usize] =
+                            (best(i, role, true, false), best(i, role, true, true));
+                    }
+                    row
+                })
+                .collect(),
+        }
+    }
+
+    fn of(&self, problem: &Problem, firsts: &Firsts, columns: &mut Vec<i64>) -> i64 {
+        columns.clear();
+        for (i, (plain, second)) in self.plain.iter().zip(&self.second).enumerate() {
+            let (one, two) = match firsts.iter().find(|(_, at)| *at == Some(i)) {
+                Some((role, _)) => self.first[i][*role as usize],
+                None => (*plain, *second),
+            };
+            columns.extend(one);
+            columns.extend(two);
+        }
+        let players = problem.may.len();
+        if players == 0 {
+            return columns.iter().sum();
+        }
+        columns.extend(std::iter::repeat_n(-SINGS, players));
+        columns.sort_unstable_by_key(|c| -c);
+        columns.iter().take(players).sum()
+    }
 }
 
 fn value(problem: &Problem, instrument: usize, role: Role) -> Option<i64> {
@@ -166,24 +234,6 @@ pub(super) fn gain(
     };
     let asked = if problem.asked[player] == Some(instrument) && !second { ASKED } else { 0 };
     Some(own + asked - problem.effort[player][role as usize])
-}
-
-/// What one choice of roles can be worth at the most: every player in the best seat alone.
-fn bound(problem: &Problem, roles: &Roles) -> i64 {
-    if problem.may.is_empty() {
-        return without_players(problem, roles).1;
-    }
-    (0..problem.may.len())
-        .map(|p| {
-            roles
-                .iter()
-                .enumerate()
-                .filter_map(|(i, r)| {
-                    r.and_then(|(role, first)| gain(problem, p, i, role, first, false))
-                })
-                .fold(-SINGS, i64::max)
-        })
-        .sum()
 }
 
 fn without_players(problem: &Problem, roles: &Roles) -> (Vec<Seat>, i64) {

@@ -5,7 +5,7 @@
 //! every subset of the scale (at most 128): no semitone among them, none against what sounds there.
 
 use super::grind::{Grind, against_melody, against_part};
-use super::rack::Rack;
+use super::rack::{RING_SECONDS, Rack};
 use super::request::Level;
 use super::song::{Song, Strike, Tick};
 use crate::score::{Hand, Interval, Midi, PitchClass, Slide, Time, value};
@@ -109,8 +109,10 @@ fn bars(
     others: &[(&[Strike], Tick)],
 ) -> Option<Vec<Midi>> {
     let mut grind = Grind::default();
+    let ring = if rack.rings { song.ticks_of(RING_SECONDS, 0) } else { 0 };
     for room in rooms {
-        grind.add(&against_melody(song, room.from, room.to));
+        // What rings on sounds into the next phrase.
+        grind.add(&against_melody(song, room.from, room.to + ring));
         for (part, ring) in others {
             grind.add(&against_part(song, part, *ring, room.from, room.to));
         }

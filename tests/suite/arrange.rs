@@ -163,7 +163,7 @@ fn twinkle() -> (Score, Line) {
     tune(TWINKLE, Meter::COMMON, Time::ZERO, 0)
 }
 
-fn part_of<'a>(a: &'a Arrangement, role: Role) -> &'a Part {
+fn part_of(a: &Arrangement, role: Role) -> &Part {
     let plan = a.parts.iter().find(|p| p.role == role).expect("the role is there");
     &a.score.parts[plan.part]
 }
