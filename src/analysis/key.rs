@@ -7,7 +7,7 @@ use super::key_features::{CANDIDATES, Row, Summary};
 use super::key_weights::{DEGREE_SCORES, NOTES, TEMPERATURE, WITH_SIGNATURE};
 use super::table::Table;
 use super::{KeyFinding, KeyGuess, KeySection, KeySource, Options};
-use crate::score::{Key, Line, Mode, PitchClass, Score, Time};
+use crate::score::{Key, KeySignature, Line, Mode, PitchClass, Score, Time};
 
 /// How many runners-up are given.
 const RUNNERS_UP: usize = 5;
@@ -20,8 +20,15 @@ pub(super) fn candidate(tonic: usize, mode: usize) -> usize {
     tonic * 7 + mode
 }
 
+/// What a mode that the source names beside its signature adds to the score of the key it means: a
+/// minor or an old mode is named on purpose, `major` often because a program writes it everywhere.
+/// Set by hand: in the training tunes the named mode is the label itself, so it can't be fitted.
+const NAMED_MODE: f32 = 4.0;
+const NAMED_MAJOR: f32 = 2.0;
+
 /// The probability of each candidate key of a stretch.
-fn probabilities(summary: &Summary, with_signature: bool) -> [f32; CANDIDATES] {
+fn probabilities(summary: &Summary, signature: Option<KeySignature>) -> [f32; CANDIDATES] {
+    let with_signature = signature.is_some();
     let (weights, temperature): (&Row, f32) =
         if with_signature { (&WITH_SIGNATURE, TEMPERATURE[1]) } else { (&NOTES, TEMPERATURE[0]) };
     let mut scores = [0.0f32; CANDIDATES];
@@ -32,6 +39,12 @@ fn probabilities(summary: &Summary, with_signature: bool) -> [f32; CANDIDATES] {
             scores[candidate(tonic, mode)] = score / temperature;
         }
     }
+    if let Some((fifths, mode)) = signature.and_then(|k| Some((k.fifths, k.mode?))) {
+        let tonic = Key::from_signature(fifths.clamp(-7, 7), mode).tonic.class().index();
+        let number = Mode::ALL.iter().position(|m| *m == mode).unwrap_or(0);
+        let named = if mode == Mode::Major { NAMED_MAJOR } else { NAMED_MODE };
+        scores[candidate(tonic, number)] += named;
+    }
     let top = scores.iter().copied().fold(f32::MIN, f32::max);
     let mut sum = 0.0;
     for s in &mut scores {
@@ -41,12 +54,9 @@ fn probabilities(summary: &Summary, with_signature: bool) -> [f32; CANDIDATES] {
     scores.map(|s| s / sum)
 }
 
-/// The signature's sharps at a moment, where it is to be minded.
-fn signature(score: &Score, at: Time, options: Options) -> Option<i16> {
-    if options.ignore_signature {
-        return None;
-    }
-    score.signature_at(at).map(|k| i16::from(k.fifths))
+/// The signature at a moment, where it is to be minded.
+fn signature(score: &Score, at: Time, options: Options) -> Option<KeySignature> {
+    if options.ignore_signature { None } else { score.signature_at(at).copied() }
 }
 
 /// The key on this tonic, spelled as the tune and its signature spell it.
@@ -98,7 +108,8 @@ pub(super) fn find(
     options: Options,
 ) -> KeyFinding {
     let first = line.notes.first().map_or(Time::ZERO, |n| n.onset);
-    let sharps = signature(score, first, options);
+    let named = signature(score, first, options);
+    let sharps = named.map(|k| i16::from(k.fifths));
     let source = if sharps.is_some() { KeySource::NotesAndSignature } else { KeySource::Notes };
     let ends: Vec<usize> = phrase_starts
         .iter()
@@ -115,7 +126,7 @@ pub(super) fn find(
         let section = KeySection { from: Time::ZERO, to, key, confidence: best.confidence };
         return KeyFinding { best, alternatives: Vec::new(), source, sections: vec![section] };
     };
-    let (best, alternatives) = ranked(&probabilities(&summary, sharps.is_some()), line, sharps);
+    let (best, alternatives) = ranked(&probabilities(&summary, named), line, sharps);
     let mut sections: Vec<KeySection> = Vec::new();
     let ranges = segments(table, phrase_starts, COSTS);
     let mut ranges: Vec<Range<usize>> = if ranges.is_empty() { vec![whole] } else { ranges };
@@ -131,9 +142,10 @@ pub(super) fn find(
     }
     for range in ranges {
         let from = line.notes.get(range.start).map_or(Time::ZERO, |n| n.onset);
-        let sharps = signature(score, from, options);
+        let named = signature(score, from, options);
+        let sharps = named.map(|k| i16::from(k.fifths));
         let Some(summary) = Summary::new(table, score, range, &ends, sharps) else { continue };
-        let (guess, _) = ranked(&probabilities(&summary, sharps.is_some()), line, sharps);
+        let (guess, _) = ranked(&probabilities(&summary, named), line, sharps);
         let from = if sections.is_empty() { Time::ZERO } else { from };
         match sections.last_mut() {
             // Two stretches that turn out to be in one key are one stretch.

@@ -257,3 +257,22 @@ fn two_keys_are_two_sections() {
         [("0".to_owned(), "C major".to_owned()), ("48".to_owned(), "F# major".to_owned())]
     );
 }
+
+/// Four notes that C major and A minor share: a named mode decides, a bare signature doesn't.
+#[test]
+fn a_named_mode_counts() {
+    let (mut score, line) = tune("E4 C4 E4 A4 E4 C4 E4:2", (4, 4), Time::ZERO, Some(0));
+    let confidence = |score: &Score| {
+        let key = analyse(score, &line, Options::default()).key;
+        let all = std::iter::once(key.best).chain(key.alternatives);
+        all.filter(|k| k.key.to_string() == "A minor").map(|k| k.confidence).sum::<f64>()
+    };
+    let bare = confidence(&score);
+    score.keys[0].mode = Some(Mode::Minor);
+    let named = confidence(&score);
+    assert!(named > bare, "{named} {bare}");
+    let options = Options { ignore_signature: true, ..Options::default() };
+    let notes = analyse(&score, &line, options);
+    score.keys.clear();
+    assert_eq!(notes.key, analyse(&score, &line, Options::default()).key);
+}
