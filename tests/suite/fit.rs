@@ -1,5 +1,7 @@
 //! Kits, slots and the fit solver, against the handbook and a brute-force twin.
 
+mod twin;
+
 use barwright::analysis::{Analysis, Options, analyse};
 use barwright::kit::{
     Bar, BarSet, Clear, Fit, FitRequest, Kind, Kit, Setup, State, Transpose, Verdict, fit,
