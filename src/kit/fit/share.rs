@@ -6,27 +6,75 @@ use super::terms::Terms;
 use crate::kit::bar::BarSet;
 use crate::score::Midi;
 
+/// One instrument at one octave: what it could take of the song.
+struct Place<'r> {
+    rack: &'r Rack,
+    octave: i8,
+    /// Semitones from the song to here.
+    shift: i16,
+    /// The song's pitches, at their own height, that it has there.
+    reach: BarSet,
+    /// Every set of them that it can hold at once.
+    holdings: Vec<Holding>,
+    /// The least that any of them costs.
+    least: f64,
+}
+
+/// A set of song pitches that an instrument holds at once.
+struct Holding {
+    set: BarSet,
+    terms: Terms,
+    cost: f64,
+}
+
 /// Two instruments by turns.
 ///
 /// For one transposition and every pair of instruments and octaves, exactly: every choice of bar for
 /// the slots where a spare is wanted is tried, and for each the cheapest sequence of hand-overs is
-/// found by dynamic programming over the notes. Choices whose bars alone cost as much as the best
-/// way found so far are passed over.
+/// found by dynamic programming over the notes. Pairs come in the order of what their bars cost at
+/// least; the rest is passed over once that, with one hand-over, reaches the best way found.
 pub(super) fn shared(room: &Room<'_>, song: &Song, t: i16, base: Terms) -> Option<Candidate> {
-    let own = song.classes(t);
+    let places = places(room, song, t);
+    let mut pairs: Vec<(f64, usize, usize)> = Vec::new();
+    for (i, a) in places.iter().enumerate() {
+        for (j, b) in places.iter().enumerate().skip(i + 1) {
+            let apart = a.rack.instrument != b.rack.instrument;
+            if apart && a.reach.union(b.reach) == song.set {
+                pairs.push((a.least + b.least, i, j));
+            }
+        }
+    }
+    pairs.sort_by(|a, b| a.0.total_cmp(&b.0).then((a.1, a.2).cmp(&(b.1, b.2))));
+    let over = room.weights.hand_over.min(room.weights.hand_over_inside);
+    let always = base.cost(room.weights) + over;
     let mut best: Option<Candidate> = None;
-    for (i, a) in room.racks.iter().enumerate() {
-        let places_a = places(a, song, t);
-        for b in &room.racks[i + 1..] {
-            for (octave_a, reach_a) in &places_a {
-                for (octave_b, reach_b) in places(b, song, t) {
-                    if reach_a.union(reach_b) != song.set {
-                        continue;
+    let bound = |best: &Option<Candidate>| best.as_ref().map_or(f64::INFINITY, |c| c.cost);
+    for (least, i, j) in pairs {
+        if always + least >= bound(&best) {
+            break;
+        }
+        let (a, b) = (&places[i], &places[j]);
+        for one in &a.holdings {
+            for two in &b.holdings {
+                let dear = always + one.cost + two.cost >= bound(&best);
+                if dear || one.set.union(two.set) != song.set {
+                    continue;
+                }
+                let turns = turns(room, song, one.set, two.set);
+                let mut terms = base.plus(&one.terms).plus(&two.terms);
+                for turn in turns.iter().skip(1) {
+                    match song.phrases.binary_search(&turn.0) {
+                        Ok(_) => terms.hand_overs += 1,
+                        Err(_) => terms.hand_overs_inside += 1,
                     }
-                    let mut terms = base;
-                    terms.carrier = a.carrier + b.carrier;
-                    terms.octaves = octaves(a, *octave_a) + octaves(b, octave_b);
-                    pair(room, song, own, t, (a, b), (*octave_a, octave_b), terms, &mut best);
+                }
+                let cost = terms.cost(room.weights);
+                if cost < bound(&best) {
+                    let racks = (a.rack.instrument, b.rack.instrument);
+                    let octaves = (a.octave, b.octave);
+                    let sets = (sounding(one.set, a.shift), sounding(two.set, b.shift));
+                    let plan = Plan::Shared { racks, octaves, turns, sets };
+                    best = Some(Candidate { t, terms, cost, plan });
                 }
             }
         }
@@ -34,26 +82,41 @@ pub(super) fn shared(room: &Room<'_>, song: &Song, t: i16, base: Terms) -> Optio
     best
 }
 
-fn octaves(rack: &Rack, octave: i8) -> usize {
-    usize::from(rack.octave_shift.abs_diff(octave))
-}
-
-/// The octaves at which an instrument has any bar of the song, with the song's pitches (at the
-/// song's own height) that it has there.
-fn places(rack: &Rack, song: &Song, t: i16) -> Vec<(i8, BarSet)> {
-    Room::OCTAVES
-        .filter_map(|o| {
-            let shift = t + 12 * i16::from(o);
+/// Every instrument at every octave at which it has any bar of the song.
+fn places<'r>(room: &'r Room<'_>, song: &Song, t: i16) -> Vec<Place<'r>> {
+    let own = song.classes(t);
+    let mut places = Vec::new();
+    for rack in &room.racks {
+        for octave in Room::OCTAVES {
+            let shift = t + 12 * i16::from(octave);
             let reach: BarSet = song
                 .pitches
                 .iter()
                 .filter(|p| rack.slot_of(p.midi + shift).is_some())
                 .map(|p| Midi::new(p.midi))
                 .collect();
-            (!reach.is_empty()).then_some((o, reach))
-        })
-        .collect()
+            if reach.is_empty() {
+                continue;
+            }
+            let place = Room::place(rack, octave, Terms::default());
+            let holdings: Vec<Holding> = holdings(rack, song, shift)
+                .into_iter()
+                .map(|set| {
+                    let mut terms = place;
+                    (terms.swapped, terms.off) = rack.moved(sounding(set, shift), own, false);
+                    Holding { set, terms, cost: terms.cost(room.weights) }
+                })
+                .collect();
+            let least = holdings.iter().map(|h| h.cost).fold(f64::INFINITY, f64::min);
+            places.push(Place { rack, octave, shift, reach, holdings, least });
+        }
+    }
+    places
 }
+
+/// Most spares of one instrument of which each may be left out on trial; an instrument that lends a
+/// song more black-note bars than two octaves of them (only long rows of loose bars do) gets all.
+const MOST_OPTIONAL: usize = 10;
 
 /// Every set of song pitches that an instrument can hold at once, apart from sets that another one
 /// contains without more bars put in: for each slot with a spare the song wants, one bar or none.
@@ -68,10 +131,11 @@ fn holdings(rack: &Rack, song: &Song, shift: i16) -> Vec<BarSet> {
             None => by_slot.push((slot, vec![entry])),
         }
     }
+    let optional = by_slot.iter().filter(|(_, bars)| bars.iter().all(|(_, p)| !p)).count();
     let mut sets = vec![BarSet::EMPTY];
     for (_, bars) in by_slot {
         // A plain bar that stands anyway costs nothing: leaving its slot empty gains nothing.
-        let empty = bars.iter().all(|(_, plain)| !plain);
+        let empty = optional <= MOST_OPTIONAL && bars.iter().all(|(_, plain)| !plain);
         let mut more = Vec::with_capacity(sets.len() * (bars.len() + usize::from(empty)));
         for set in &sets {
             for (bar, _) in &bars {
@@ -90,58 +154,6 @@ fn holdings(rack: &Rack, song: &Song, shift: i16) -> Vec<BarSet> {
 
 fn sounding(set: BarSet, shift: i16) -> BarSet {
     set.iter().map(|m| Midi::new(m.number() + shift)).collect()
-}
-
-#[allow(clippy::too_many_arguments, reason = "one search step of a single caller")]
-fn pair(
-    room: &Room<'_>,
-    song: &Song,
-    own: BarSet,
-    t: i16,
-    (a, b): (&Rack, &Rack),
-    octaves: (i8, i8),
-    terms: Terms,
-    best: &mut Option<Candidate>,
-) {
-    let shifts = (t + 12 * i16::from(octaves.0), t + 12 * i16::from(octaves.1));
-    let sets_b = holdings(b, song, shifts.1);
-    for set_a in holdings(a, song, shifts.0) {
-        for set_b in &sets_b {
-            if set_a.union(*set_b) != song.set {
-                continue;
-            }
-            let mut terms = terms;
-            let mut count = |rack: &Rack, set: BarSet, shift| {
-                let (swapped, off) = rack.moved(sounding(set, shift), own, false);
-                terms.swapped += swapped;
-                terms.off += off;
-            };
-            count(a, set_a, shifts.0);
-            count(b, *set_b, shifts.1);
-            let bound = best.as_ref().map_or(f64::INFINITY, |c| c.cost);
-            if terms.cost(room.weights) >= bound {
-                continue;
-            }
-            let turns = turns(room, song, set_a, *set_b);
-            for turn in turns.iter().skip(1) {
-                match song.phrases.binary_search(&turn.0) {
-                    Ok(_) => terms.hand_overs += 1,
-                    Err(_) => terms.hand_overs_inside += 1,
-                }
-            }
-            let cost = terms.cost(room.weights);
-            if cost < bound {
-                let racks = (a.instrument, b.instrument);
-                let sets = (sounding(set_a, shifts.0), sounding(*set_b, shifts.1));
-                *best = Some(Candidate {
-                    t,
-                    terms,
-                    cost,
-                    plan: Plan::Shared { racks, octaves, turns, sets },
-                });
-            }
-        }
-    }
 }
 
 /// The cheapest turns: from which note on who plays (`false`: the first instrument).

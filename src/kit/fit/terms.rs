@@ -36,6 +36,23 @@ impl Terms {
         ]
     }
 
+    /// The sum, term by term.
+    pub(super) fn plus(&self, other: &Terms) -> Terms {
+        Terms {
+            swapped: self.swapped + other.swapped,
+            off: self.off + other.off,
+            accidentals: self.accidentals + other.accidentals,
+            semitones: self.semitones + other.semitones,
+            singing: self.singing + other.singing,
+            octaves: self.octaves + other.octaves,
+            carrier: self.carrier + other.carrier,
+            hand_overs: self.hand_overs + other.hand_overs,
+            hand_overs_inside: self.hand_overs_inside + other.hand_overs_inside,
+            moved_inside: self.moved_inside + other.moved_inside,
+            changed: self.changed + other.changed,
+        }
+    }
+
     /// The weighted sum.
     pub(super) fn cost(&self, weights: &Weights) -> f64 {
         self.units().iter().zip(weights.named()).map(|(unit, (_, weight))| unit * weight).sum()
