@@ -53,7 +53,7 @@ fn bench(c: &mut Criterion) {
         });
     }
     let own = FitRequest { transpose: Transpose::None, ..FitRequest::default() };
-    for strains in [2, 20, 200] {
+    for strains in [2, 20] {
         let (score, line, analysis) = tune(strains, 62, false);
         group.bench_with_input(BenchmarkId::new("strains", strains), &strains, |b, _| {
             b.iter(|| fit(&score, &line, &analysis, &kit, &own));
