@@ -1,5 +1,7 @@
 //! Kits, slots and the fit solver, against the handbook and a brute-force twin.
 
+mod kit_file;
+mod trade;
 mod twin;
 
 use barwright::analysis::{Analysis, Options, analyse};

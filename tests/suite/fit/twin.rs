@@ -220,7 +220,6 @@ fn stands(
     strict: bool,
 ) -> Option<f64> {
     fn go(
-        case: &Case,
         slots: &[Slot],
         standing: &mut Vec<i16>,
         cost: f64,
@@ -242,7 +241,7 @@ fn stands(
         for option in options {
             let Some(price) = rule(slot, option) else { continue };
             standing.extend(option);
-            go(case, rest, standing, cost + price, rule, needed, best);
+            go(rest, standing, cost + price, rule, needed, best);
             if option.is_some() {
                 standing.pop();
             }
@@ -267,7 +266,7 @@ fn stands(
         }
     };
     let mut best = None;
-    go(case, &at.slots, &mut Vec::new(), 0.0, &rule, needed, &mut best);
+    go(&at.slots, &mut Vec::new(), 0.0, &rule, needed, &mut best);
     best
 }
 
@@ -352,11 +351,9 @@ fn brute(case: &Case) -> Answer {
                 if a == b {
                     continue;
                 }
-                for notes_of_b in 0..1usize << n {
+                for (notes_of_b, dear_b) in alone_b.iter().enumerate() {
                     let notes_of_a = !notes_of_b & ((1 << n) - 1);
-                    let (Some(x), Some(y)) = (alone_a[notes_of_a], alone_b[notes_of_b]) else {
-                        continue;
-                    };
+                    let (Some(x), Some(y)) = (alone_a[notes_of_a], *dear_b) else { continue };
                     let mut cost = base + x + y;
                     for note in 1..n {
                         if (notes_of_b >> note & 1) != (notes_of_b >> (note - 1) & 1) {
