@@ -188,12 +188,21 @@ pub fn report(kit: &Kit) -> String {
         }
     }
     text.push_str("\nKeys with every note in place, from the lowest to the highest bar\n");
+    // Instruments that can show the same keys are named together.
+    let mut groups: Vec<(String, Vec<String>)> = Vec::new();
     for at in &kit.instruments {
-        text.push_str(&format!("  {}\n", capital(&at.name)));
-        text.push_str(&keys_of(at));
+        let keys = keys_of(at);
+        match groups.iter_mut().find(|g| g.0 == keys) {
+            Some((_, names)) => names.push(at.name.clone()),
+            None => groups.push((keys, vec![at.name.clone()])),
+        }
+    }
+    let several = groups.len() > 1;
+    for (keys, names) in groups {
+        text.push_str(&format!("  {}\n{keys}", capital(&listed(&names))));
     }
     let common: Vec<Key> = common_keys(kit);
-    if kit.instruments.len() > 1 {
+    if several {
         match common.is_empty() {
             true => text.push_str("  All together: no key\n"),
             false => text.push_str(&format!("  All together: {}\n", by_mode(&common).join("; "))),

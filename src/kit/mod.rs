@@ -18,8 +18,8 @@ pub use cost::Weights;
 pub use describe::{ROW_KEY, report, row, sentence, show};
 pub use file::{KitError, KitErrors, MAX_OF_A_KIND, Pos, starter, starter_toml};
 pub use fit::{
-    Carrier, Fit, FitOption, FitRequest, FitRow, SetupChange, Transpose, Verdict, csv, fit, table,
-    tell,
+    Carrier, Fit, FitOption, FitRequest, FitRow, MAX_LINES, PartFit, PartsOption, SetupChange,
+    Transpose, Verdict, csv, fit, fit_parts, table, tell,
 };
 pub use people::{Kit, Player, Position, Reads};
 pub use setup::{Clear, Counts, Move, NoBar, Setup, State, moves};

@@ -1,6 +1,7 @@
 //! Kits, slots and the fit solver, against the handbook and a brute-force twin.
 
 mod kit_file;
+mod smaller;
 mod trade;
 mod twin;
 

@@ -8,6 +8,7 @@
 //! microseconds.
 
 mod kept;
+mod parts;
 mod rack;
 mod search;
 mod share;
@@ -15,6 +16,7 @@ mod tell;
 mod terms;
 mod why;
 
+pub use parts::{MAX_LINES, PartFit, PartsOption, fit_parts};
 use rack::Song;
 use search::{Candidate, Found, Plan, Room};
 pub use tell::{FitRow, csv, table, tell};

@@ -1,6 +1,6 @@
 //! Instruments and songs as bit masks: what the search works on.
 
-use crate::analysis::Analysis;
+use crate::analysis::{Analysis, Phrase, PitchUse};
 use crate::kit::bar::{BarSet, Instrument};
 use crate::kit::people::Kit;
 use crate::kit::setup::State;
@@ -31,8 +31,7 @@ pub(super) struct Rack {
 const NOWHERE: u8 = u8::MAX;
 
 impl Rack {
-    fn new(kit: &Kit, index: usize, instrument: &Instrument) -> Option<Rack> {
-        let carrier = instrument.melody_cost()?;
+    fn new(kit: &Kit, index: usize, instrument: &Instrument, carrier: f64) -> Rack {
         let mut slot_of = [NOWHERE; 128];
         let mut gives_way = Vec::new();
         let mut choices = Vec::new();
@@ -58,7 +57,7 @@ impl Rack {
                 && other.octave_shift == instrument.octave_shift
                 && other.melody == instrument.melody
         };
-        Some(Rack {
+        Rack {
             instrument: index,
             carrier,
             octave_shift: instrument.octave_shift,
@@ -68,12 +67,19 @@ impl Rack {
             gives_way,
             slot_of,
             twin_of: kit.instruments.iter().position(like).unwrap_or(index),
-        })
+        }
     }
 
     /// The instruments that may carry a melody.
     pub(super) fn all(kit: &Kit) -> Vec<Rack> {
-        kit.instruments.iter().enumerate().filter_map(|(i, at)| Rack::new(kit, i, at)).collect()
+        let carries =
+            |(i, at): (usize, &Instrument)| Some(Rack::new(kit, i, at, at.melody_cost()?));
+        kit.instruments.iter().enumerate().filter_map(carries).collect()
+    }
+
+    /// Every instrument, for any part.
+    pub(super) fn every(kit: &Kit) -> Vec<Rack> {
+        kit.instruments.iter().enumerate().map(|(i, at)| Rack::new(kit, i, at, 0.0)).collect()
     }
 
     /// Whether all these bars can stand at once.
@@ -133,7 +139,16 @@ pub(super) struct Song {
 }
 
 impl Song {
+    /// A line without weights or phrases: enough to ask which instruments can play it.
+    pub(super) fn bare(line: &Line) -> Song {
+        Song::of(line, &[], &[])
+    }
+
     pub(super) fn new(line: &Line, analysis: &Analysis) -> Song {
+        Song::of(line, &analysis.pitch_set.pitches, &analysis.phrases)
+    }
+
+    fn of(line: &Line, uses: &[PitchUse], phrases: &[Phrase]) -> Song {
         let mut pitches: Vec<Sung> = Vec::new();
         let notes: Vec<i16> = line.notes.iter().map(|n| n.midi().number()).collect();
         for midi in &notes {
@@ -142,7 +157,7 @@ impl Song {
                 Err(i) => pitches.insert(i, Sung { midi: *midi, count: 1, weight: 0 }),
             }
         }
-        for used in &analysis.pitch_set.pitches {
+        for used in uses {
             let midi = used.pitch.midi().number();
             if let Ok(i) = pitches.binary_search_by_key(&midi, |p| p.midi) {
                 pitches[i].weight += (used.weight.clamp(0.0, 1.0) * 1e9).round() as u64;
@@ -155,8 +170,8 @@ impl Song {
         if pitches.iter().any(|p| !set.insert(Midi::new(p.midi))) {
             set = BarSet::EMPTY;
         }
-        let mut starts = Vec::with_capacity(analysis.phrases.len());
-        let mut next = analysis.phrases.iter().map(|p| p.from).skip(1).peekable();
+        let mut starts = Vec::with_capacity(phrases.len());
+        let mut next = phrases.iter().map(|p| p.from).skip(1).peekable();
         for (i, note) in line.notes.iter().enumerate() {
             let mut begins = i == 0;
             while next.next_if(|from| *from <= note.onset).is_some() {

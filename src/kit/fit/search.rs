@@ -93,9 +93,10 @@ impl<'a> Room<'a> {
             if !found.is_empty() {
                 return Found::Whole(found);
             }
+            let mut known = share::KnownTurns::new();
             for (t, base) in &bases {
                 self.switched(song, *t, *base, &mut found);
-                found.extend(share::shared(self, song, *t, *base));
+                found.extend(share::shared(self, song, *t, *base, &mut known));
             }
         }
         if too_many || ask.changed_notes.is_some_and(|n| n > 0) {

@@ -1,5 +1,7 @@
 //! Melodies that no single set-up carries: shared by two instruments, or with bars moved on the way.
 
+use std::collections::HashMap;
+
 use super::rack::{Rack, Song};
 use super::search::{Candidate, Plan, Room};
 use super::terms::Terms;
@@ -33,7 +35,13 @@ struct Holding {
 /// the slots where a spare is wanted is tried, and for each the cheapest sequence of hand-overs is
 /// found by dynamic programming over the notes. Pairs come in the order of what their bars cost at
 /// least; the rest is passed over once that, with one hand-over, reaches the best way found.
-pub(super) fn shared(room: &Room<'_>, song: &Song, t: i16, base: Terms) -> Option<Candidate> {
+pub(super) fn shared(
+    room: &Room<'_>,
+    song: &Song,
+    t: i16,
+    base: Terms,
+    known: &mut KnownTurns,
+) -> Option<Candidate> {
     let places = places(room, song, t);
     let mut pairs: Vec<(f64, usize, usize)> = Vec::new();
     for (i, a) in places.iter().enumerate() {
@@ -60,19 +68,19 @@ pub(super) fn shared(room: &Room<'_>, song: &Song, t: i16, base: Terms) -> Optio
                 if dear || one.set.union(two.set) != song.set {
                     continue;
                 }
-                let turns = turns(room, song, one.set, two.set);
+                // What both have, either may play: only what one alone has forces a hand-over.
+                let alone = (one.set.difference(two.set), two.set.difference(one.set));
+                let turns =
+                    known.entry(alone).or_insert_with(|| Turns::new(room, song, alone.0, alone.1));
                 let mut terms = base.plus(&one.terms).plus(&two.terms);
-                for turn in turns.iter().skip(1) {
-                    match song.phrases.binary_search(&turn.0) {
-                        Ok(_) => terms.hand_overs += 1,
-                        Err(_) => terms.hand_overs_inside += 1,
-                    }
-                }
+                terms.hand_overs = turns.at_phrases;
+                terms.hand_overs_inside = turns.inside;
                 let cost = terms.cost(room.weights);
                 if cost < bound(&best) {
                     let racks = (a.rack.instrument, b.rack.instrument);
                     let octaves = (a.octave, b.octave);
                     let sets = (sounding(one.set, a.shift), sounding(two.set, b.shift));
+                    let turns = turns.turns.clone();
                     let plan = Plan::Shared { racks, octaves, turns, sets };
                     best = Some(Candidate { t, terms, cost, plan });
                 }
@@ -154,6 +162,30 @@ fn holdings(rack: &Rack, song: &Song, shift: i16) -> Vec<BarSet> {
 
 fn sounding(set: BarSet, shift: i16) -> BarSet {
     set.iter().map(|m| Midi::new(m.number() + shift)).collect()
+}
+
+/// The cheapest hand-overs by what either instrument alone has. They depend on nothing else, so
+/// that all transpositions and pairs of instruments share them.
+pub(super) type KnownTurns = HashMap<(BarSet, BarSet), Turns>;
+
+/// A sequence of turns.
+pub(super) struct Turns {
+    /// From which note on who plays (`false`: the first instrument).
+    turns: Vec<(usize, bool)>,
+    /// Hand-overs at phrase ends.
+    at_phrases: usize,
+    /// Hand-overs within phrases.
+    inside: usize,
+}
+
+impl Turns {
+    fn new(room: &Room<'_>, song: &Song, only_a: BarSet, only_b: BarSet) -> Turns {
+        let turns = turns(room, song, song.set.difference(only_b), song.set.difference(only_a));
+        let at_phrases =
+            turns.iter().skip(1).filter(|t| song.phrases.binary_search(&t.0).is_ok()).count();
+        let inside = turns.len().saturating_sub(1 + at_phrases);
+        Turns { turns, at_phrases, inside }
+    }
 }
 
 /// The cheapest turns: from which note on who plays (`false`: the first instrument).
