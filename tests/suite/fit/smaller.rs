@@ -84,7 +84,7 @@ proptest! {
         let ask = FitRequest { transpose: Transpose::None, ..FitRequest::default() };
         let key = Key::new("C".parse().unwrap(), Mode::Major);
         let found = fit_parts(&made, key, &kit, &ask);
-        let can = |line: &[i16], at: usize| (-6i16..=6).any(|o| kit.instruments[at].holds(line.iter().map(|m| Midi::new(m + 12 * o)).collect()));
+        let can = |line: &[i16], at: usize| (-3i16..=3).any(|o| kit.instruments[at].holds(line.iter().map(|m| Midi::new(m + 12 * o)).collect()));
         fn most(line: usize, lines: &[Vec<i16>], used: &mut Vec<bool>, can: &dyn Fn(&[i16], usize) -> bool) -> usize {
             if line == lines.len() { return 0; }
             let mut best = most(line + 1, lines, used, can);
