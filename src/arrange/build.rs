@@ -421,7 +421,7 @@ impl Builder<'_> {
             };
             let mut made = ostinato::make(self.song, rack, limits, around);
             let mut draft = Draft::new(Role::Ostinato, Some(chair.instrument), None);
-            if let Some(words) = limits::thin(self.song, &mut made.strikes, limits.gap) {
+            if let Some(words) = ostinato::thin(self.song, rack, &mut made, limits.gap) {
                 draft.changes.push(format!("thinned for the player: {words}"));
             }
             if made.left_out > 0 {

@@ -27,7 +27,7 @@
 //! saves [`WORTH_A_CHANGE`] of its cost: every change is one more thing to learn.
 
 use super::grind::{Grind, against_melody, against_part};
-use super::limits::Limits;
+use super::limits::{self, Limits};
 use super::rack::{RING_SECONDS, Rack};
 use super::request::Level;
 use super::song::{Song, Strike, Tick};
@@ -430,6 +430,28 @@ pub(super) fn make(song: &Song, rack: &Rack, limits: Limits, around: Around<'_>)
     out
 }
 
+/// Thins a pattern that is too quick for its player, and keeps it moving: where only one pitch would
+/// be left, every second note takes the next other pitch of the full pattern.
+pub(super) fn thin(song: &Song, rack: &Rack, made: &mut Ostinato, gap: f64) -> Option<String> {
+    let full = made.strikes.clone();
+    let done = limits::thin(song, &mut made.strikes, gap);
+    let ring = if rack.rings { song.ticks_of(RING_SECONDS, 0) } else { 0 };
+    let one = made.strikes.first().map(|s| s.midi)?;
+    if made.strikes.len() < 2 || made.strikes.iter().any(|s| s.midi != one) {
+        return done;
+    }
+    let mut others: Vec<Midi> = full.iter().map(|s| s.midi).filter(|m| *m != one).collect();
+    others.extend(rack.bars.iter().copied().filter(|m| (*m - one).semitones().abs() <= 5));
+    others.retain(|m| *m != one);
+    for strike in made.strikes.iter_mut().skip(1).step_by(2) {
+        let end = strike.end.max(strike.at + ring);
+        if let Some(other) = others.iter().find(|m| !grinds(song, strike.at, end, **m)) {
+            strike.midi = *other;
+        }
+    }
+    done
+}
+
 /// Whether a note would be a semitone, major seventh or tritone from the melody on a strong beat.
 fn grinds(song: &Song, from: Tick, to: Tick, midi: Midi) -> bool {
     let s = song.strong.partition_point(|t| *t < from);
@@ -501,7 +523,12 @@ fn table(
         bars: bars.len(),
         measures: measures.len() as u32,
         wanted,
-        gap: song.ticks_of(limits.gap, 0) + 1,
+        // Where a measure is too short for two of the player's strikes, the pattern is thinned over
+        // several measures afterwards.
+        gap: match song.ticks_of(limits.gap, 0) + 1 {
+            gap if 2 * gap > length => 1,
+            gap => gap,
+        },
         length,
         starts,
     }
