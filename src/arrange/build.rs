@@ -2,6 +2,7 @@
 
 use super::assign::{self, Seat};
 use super::colour::{self, Room};
+use super::grind::Sounding;
 use super::limits::{self, Limits};
 use super::rack::{RING_SECONDS, Rack};
 use super::request::{ArrangeError, ArrangeRequest, Level};
@@ -409,14 +410,13 @@ impl Builder<'_> {
             self.hand_out(chair, draft, out);
         }
         let first_drone = drones.first().cloned().unwrap_or_default();
-        let drone_rings = !drones.is_empty() && self.ring(first_drone.1) > 0;
+        let drone_ring = if drones.is_empty() { 0 } else { self.ring(first_drone.1) };
         let mut ostinatos: Vec<(Vec<Strike>, usize)> = Vec::new();
         for chair in chairs.iter().filter(|c| c.role == Role::Ostinato) {
             let Some(rack) = self.racks.get(chair.instrument) else { continue };
             let limits = self.limits(chair);
             let around = ostinato::Around {
-                drone: &first_drone.0,
-                drone_rings,
+                drone: Sounding::new(&first_drone.0, drone_ring),
                 other: ostinatos.last().map_or(&[], |o| &o.0),
             };
             let mut made = ostinato::make(self.song, rack, limits, around);
@@ -435,10 +435,10 @@ impl Builder<'_> {
             draft.strikes = made.strikes;
             self.hand_out(chair, draft, out);
         }
-        let others: Vec<(&[Strike], Tick)> = drones
+        let others: Vec<Sounding<'_>> = drones
             .iter()
             .chain(&ostinatos)
-            .map(|(strikes, i)| (strikes.as_slice(), self.ring(*i)))
+            .map(|(strikes, i)| Sounding::new(strikes, self.ring(*i)))
             .collect();
         let colours: Vec<&Chair> = chairs.iter().filter(|c| c.role == Role::Colour).collect();
         for (i, chair) in colours.iter().enumerate() {

@@ -4,7 +4,7 @@
 //! or rests; it never begins with a melody note. Its bars are chosen for the whole song by looking at
 //! every subset of the scale (at most 128): no semitone among them, none against what sounds there.
 
-use super::grind::{Grind, against_melody, against_part};
+use super::grind::{Grind, Sounding, against_melody, against_part};
 use super::rack::{RING_SECONDS, Rack};
 use super::request::Level;
 use super::song::{Song, Strike, Tick};
@@ -102,19 +102,14 @@ fn room_after(song: &Song, note: usize) -> Option<Room> {
 }
 
 /// The bars for all slides, low to high; `None` where too few sound well.
-fn bars(
-    song: &Song,
-    rack: &Rack,
-    rooms: &[Room],
-    others: &[(&[Strike], Tick)],
-) -> Option<Vec<Midi>> {
+fn bars(song: &Song, rack: &Rack, rooms: &[Room], others: &[Sounding<'_>]) -> Option<Vec<Midi>> {
     let mut grind = Grind::default();
     let ring = if rack.rings { song.ticks_of(RING_SECONDS, 0) } else { 0 };
     for room in rooms {
         // What rings on sounds into the next phrase.
         grind.add(&against_melody(song, room.from, room.to + ring));
-        for (part, ring) in others {
-            grind.add(&against_part(song, part, *ring, room.from, room.to));
+        for part in others {
+            grind.add(&against_part(song, part, room.from, room.to));
         }
     }
     let scale: Vec<PitchClass> =
@@ -150,12 +145,12 @@ fn members(scale: &[PitchClass], set: u8) -> impl Iterator<Item = PitchClass> {
     scale.iter().copied().enumerate().filter(move |(i, _)| set >> i & 1 == 1).map(|(_, c)| c)
 }
 
-/// The slides of a colour part. `others` are the parts that sound already, each with its ring.
+/// The slides of a colour part. `others` are the parts that sound already.
 pub(super) fn make(
     song: &Song,
     rack: &Rack,
     rooms: &[Room],
-    others: &[(&[Strike], Tick)],
+    others: &[Sounding<'_>],
 ) -> Vec<Strike> {
     let Some(kept) = bars(song, rack, rooms, others) else { return Vec::new() };
     let mut strikes = Vec::new();

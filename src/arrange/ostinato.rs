@@ -26,7 +26,7 @@
 //! One cycle serves the whole song; a section (phrases of one letter) gets its own only where that
 //! saves [`WORTH_A_CHANGE`] of its cost: every change is one more thing to learn.
 
-use super::grind::{Grind, against_melody, against_part};
+use super::grind::{Grind, Sounding, against_melody, against_part};
 use super::limits::{self, Limits};
 use super::rack::{RING_SECONDS, Rack};
 use super::request::Level;
@@ -336,8 +336,7 @@ pub(super) struct Ostinato {
 /// What sounds already.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Around<'a> {
-    pub(super) drone: &'a [Strike],
-    pub(super) drone_rings: bool,
+    pub(super) drone: Sounding<'a>,
     /// The first ostinato, for the second.
     pub(super) other: &'a [Strike],
 }
@@ -365,21 +364,19 @@ pub(super) fn make(song: &Song, rack: &Rack, limits: Limits, around: Around<'_>)
         }
     }
     let ring = if rack.rings { song.ticks_of(RING_SECONDS, 0) } else { 0 };
-    let drone_ring = if around.drone_rings { song.ticks_of(RING_SECONDS, 0) } else { 0 };
     let mut out = Ostinato::default();
     let mut words: Vec<(char, String)> = Vec::new();
-    let rings = (ring, drone_ring);
+    let tables: Vec<Search> = sections
+        .iter()
+        .map(|(_, meter, measures)| table(song, &bars, meter, measures, limits, around, ring))
+        .collect();
     let mut common: Vec<(Meter, Option<Cycle>)> = Vec::new();
-    for (label, meter, measures) in &sections {
+    for ((label, meter, measures), own_table) in sections.iter().zip(&tables) {
         let whole = match common.iter().find(|c| c.0 == *meter) {
             Some(known) => known.1.clone(),
             None => {
-                let all: Vec<usize> = sections
-                    .iter()
-                    .filter(|s| s.1 == *meter)
-                    .flat_map(|s| s.2.iter().copied())
-                    .collect();
-                let cycle = search(&table(song, &bars, meter, &all, limits, around, rings));
+                let same = sections.iter().zip(&tables).filter(|(s, _)| s.1 == *meter);
+                let cycle = sum(same.map(|(_, t)| t)).and_then(|all| search(&all));
                 common.push((*meter, cycle.clone()));
                 cycle
             }
@@ -387,13 +384,12 @@ pub(super) fn make(song: &Song, rack: &Rack, limits: Limits, around: Around<'_>)
         let Some(whole) = whole else { continue };
         let mut cycle = whole;
         let alone = sections.iter().filter(|s| s.1 == *meter).count() < 2;
-        if !alone && measures.len() >= FEWEST_MEASURES {
-            let ask = table(song, &bars, meter, measures, limits, around, rings);
-            if let (Some(own), Some(shared)) = (search(&ask), price(&cycle, &ask))
-                && shared > own.cost + shared / WORTH_A_CHANGE
-            {
-                cycle = own;
-            }
+        if !alone
+            && measures.len() >= FEWEST_MEASURES
+            && let (Some(own), Some(shared)) = (search(own_table), price(&cycle, own_table))
+            && shared > own.cost + shared / WORTH_A_CHANGE
+        {
+            cycle = own;
         }
         let names: Vec<String> = cycle
             .notes
@@ -443,7 +439,11 @@ pub(super) fn thin(song: &Song, rack: &Rack, made: &mut Ostinato, gap: f64) -> O
     let mut others: Vec<Midi> = full.iter().map(|s| s.midi).filter(|m| *m != one).collect();
     others.extend(rack.bars.iter().copied().filter(|m| (*m - one).semitones().abs() <= 5));
     others.retain(|m| *m != one);
-    for strike in made.strikes.iter_mut().skip(1).step_by(2) {
+    // In pairs (A B B A), so that two players who take turns don't get one pitch each.
+    for (i, strike) in made.strikes.iter_mut().enumerate() {
+        if i.div_ceil(2) % 2 == 0 {
+            continue;
+        }
         let end = strike.end.max(strike.at + ring);
         if let Some(other) = others.iter().find(|m| !grinds(song, strike.at, end, **m)) {
             strike.midi = *other;
@@ -467,6 +467,21 @@ fn label_at(song: &Song, at: Tick) -> char {
     song.labels.get(i).copied().unwrap_or('a')
 }
 
+/// The tables of several sections of one meter as one.
+fn sum<'a>(mut tables: impl Iterator<Item = &'a Search>) -> Option<Search> {
+    let mut all = tables.next()?.clone();
+    for table in tables {
+        all.measures += table.measures;
+        let slots = all.beats.iter_mut().flatten().flatten();
+        for (slot, other) in slots.zip(table.beats.iter().flatten().flatten()) {
+            for (cost, more) in slot.costs.iter_mut().zip(&other.costs) {
+                *cost += more;
+            }
+        }
+    }
+    Some(all)
+}
+
 /// The costs of every slot of the grammar for one section.
 fn table(
     song: &Song,
@@ -475,7 +490,7 @@ fn table(
     measures: &[usize],
     limits: Limits,
     around: Around<'_>,
-    (ring, drone_ring): (Tick, Tick),
+    ring: Tick,
 ) -> Search {
     let mut starts: Vec<Tick> = meter.beats().iter().map(|b| song.tick(*b)).collect();
     let length = song.tick(meter.measure());
@@ -505,7 +520,7 @@ fn table(
                         .iter()
                         .map(|(a, b)| {
                             let span = (start + beat * a / 12, start + beat * b / 12);
-                            slot(song, bars, measures, span, around, (ring, drone_ring))
+                            slot(song, bars, measures, span, around, ring)
                         })
                         .collect()
                 })
@@ -541,7 +556,7 @@ fn slot(
     measures: &[usize],
     (from, to): (Tick, Tick),
     around: Around<'_>,
-    (ring, drone_ring): (Tick, Tick),
+    ring: Tick,
 ) -> Slot {
     let mut costs = vec![0u32; bars.len()];
     for m in measures {
@@ -551,7 +566,7 @@ fn slot(
             continue;
         }
         let mut grind: Grind = against_melody(song, at, until.max(at + ring));
-        grind.add(&against_part(song, around.drone, drone_ring, at, until));
+        grind.add(&against_part(song, &around.drone, at, until));
         let mut both = 0;
         if song.melody.binary_search_by_key(&at, |n| n.at).is_ok() {
             both += TOGETHER;
