@@ -276,3 +276,48 @@ fn a_named_mode_counts() {
     score.keys.clear();
     assert_eq!(notes.key, analyse(&score, &line, Options::default()).key);
 }
+
+/// Keys of whole files, read as a user's are: `BARWRIGHT_SONGS` names a folder of MusicXML and MIDI
+/// files with an `index.json` of their labels (`{"tunes": [{"name", "tonic", "mode"}]}`).
+#[test]
+#[ignore = "needs a folder of songs with their keys"]
+fn keys_of_files() {
+    let folder = std::path::PathBuf::from(std::env::var("BARWRIGHT_SONGS").unwrap());
+    let index = std::fs::read_to_string(folder.join("index.json")).unwrap();
+    let index: serde_json::Value = serde_json::from_str(&index).unwrap();
+    for kind in ["musicxml", "mid"] {
+        for (bare, unnamed) in [(true, false), (false, true), (false, false)] {
+            let (mut songs, mut tonic, mut mode) = (0, 0, 0);
+            for tune in index["tunes"].as_array().unwrap() {
+                let (Some(name), Some(key)) = (tune["name"].as_str(), tune["tonic"].as_str())
+                else {
+                    continue;
+                };
+                if tune["key_changes"].as_i64() != Some(0) {
+                    continue;
+                }
+                let bytes = std::fs::read(folder.join(format!("{name}.{kind}"))).unwrap();
+                let mut score = barwright::import::read(&bytes).unwrap().score;
+                if unnamed {
+                    score.keys.iter_mut().for_each(|k| k.mode = None);
+                }
+                let line = barwright::import::melody(&score, None).unwrap().line;
+                let options = Options { ignore_signature: bare, ..Options::default() };
+                let found = analyse(&score, &line, options).key.best.key;
+                let label: barwright::score::NoteName = key.parse().unwrap();
+                songs += 1;
+                tonic += usize::from(found.tonic.class() == label.class());
+                mode += usize::from(
+                    found.tonic.class() == label.class()
+                        && Some(found.mode.name()) == tune["mode"].as_str(),
+                );
+            }
+            let share = |n: usize| n as f64 / songs as f64;
+            println!(
+                "{kind}, signature ignored {bare}, mode left out {unnamed}: {songs} songs, tonic {:.3}, exact {:.3}",
+                share(tonic),
+                share(mode)
+            );
+        }
+    }
+}
