@@ -6,6 +6,8 @@
 //!
 //! - `cases.jsonl` one line a case with its label; `key.f32` the case's 84 rows of features
 //!   (tonic-major order) as little-endian floats; every case is transposed at random (seeded) first;
+//!   folk tunes stand there twice, the second time (`bare`) without double bars and repeats, every
+//!   other one without its pickup too;
 //! - `phrase.jsonl` the chorale sopranos' boundary rows, places and true phrase starts;
 //! - `harmony.jsonl` the chorale sopranos' beats: weights by pitch class above the tonic found, level,
 //!   root of the sounding chord above that tonic.
@@ -89,6 +91,21 @@ impl Tune {
     }
 }
 
+/// Takes off what a MIDI file or a plain copy of a tune doesn't tell: double bars and repeats and, with
+/// `no_pickup`, where the first full measure begins.
+fn bare_of_signs(score: &mut Score, no_pickup: bool) {
+    if no_pickup {
+        let meter = score.measures.first().map_or(Meter::COMMON, |m| m.meter);
+        let (end, mut start) = (score.end(), Time::ZERO);
+        score.measures.clear();
+        while start < end {
+            score.measures.push(Measure::full("", start, meter));
+            start += meter.measure();
+        }
+    }
+    score.measures.iter_mut().for_each(|m| m.double_bar = false);
+}
+
 pub(super) fn read(path: PathBuf) -> Vec<Tune> {
     let text = fs::read_to_string(&path).unwrap_or_else(|e| panic!("{}: {e}", path.display()));
     text.lines().map(|l| serde_json::from_str(l).unwrap()).collect()
@@ -122,10 +139,14 @@ fn dump() {
     let all = folk
         .iter()
         .map(|t| (t, "folk", 1))
+        .chain(folk.iter().map(|t| (t, "bare", 1)))
         .chain(chorales.iter().flat_map(|t| [(t, "soprano", 1), (t, "parts", 4)]));
-    for (tune, kind, parts) in all {
+    for (number, (tune, kind, parts)) in all.enumerate() {
         let by = transposition(&mut seed);
-        let score = tune.score(by, parts);
+        let mut score = tune.score(by, parts);
+        if kind == "bare" {
+            bare_of_signs(&mut score, number % 2 == 0);
+        }
         let line = Line::top(0, None, &score.parts[0].notes);
         let options = Options { ignore_fermatas: true, ..Options::default() };
         let table = Table::new(&score, &line);
