@@ -178,6 +178,16 @@ fn value(problem: &Problem, instrument: usize, role: Role) -> Option<i64> {
     problem.worth.get(instrument)?[role as usize]
 }
 
+/// What a further copy of a role is worth: a second drone or colour adds less than a second melody
+/// or ostinato does.
+fn doubling(problem: &Problem, instrument: usize, role: Role) -> Option<i64> {
+    let worth = value(problem, instrument, role)?;
+    Some(match role {
+        Role::Drone | Role::Colour => worth / 2,
+        _ => worth,
+    })
+}
+
 fn alike(problem: &Problem, a: usize, b: usize) -> bool {
     problem.worth[a] == problem.worth[b]
         && problem.may.iter().all(|m| m[a] == m[b])
@@ -202,7 +212,7 @@ fn roles(problem: &Problem, firsts: &[(Role, Option<usize>)]) -> Roles {
             }
             [Role::Melody, Role::Drone, Role::Ostinato, Role::Colour]
                 .into_iter()
-                .filter_map(|role| Some((value(problem, i, role)?, role)))
+                .filter_map(|role| Some((doubling(problem, i, role)?, role)))
                 .max_by_key(|(worth, role)| (*worth, std::cmp::Reverse(*role)))
                 .map(|(_, role)| (role, false))
         })
@@ -212,8 +222,10 @@ fn roles(problem: &Problem, firsts: &[(Role, Option<usize>)]) -> Roles {
 /// What a column is worth before any player sits there. A settled role counts even where its worth
 /// is unknown.
 fn column(problem: &Problem, instrument: usize, role: Role, first: bool) -> i64 {
-    let worth = value(problem, instrument, role).unwrap_or(0);
-    worth + if first { FIRST[role as usize] } else { 0 }
+    match first {
+        true => value(problem, instrument, role).unwrap_or(0) + FIRST[role as usize],
+        false => doubling(problem, instrument, role).unwrap_or(0),
+    }
 }
 
 /// What a player adds in a seat; `None` where the player may not sit there.
@@ -230,7 +242,7 @@ pub(super) fn gain(
     }
     let own = match second {
         false => column(problem, instrument, role, first),
-        true => value(problem, instrument, role).unwrap_or(0) - TURNS,
+        true => doubling(problem, instrument, role).unwrap_or(0) - TURNS,
     };
     let asked = if problem.asked[player] == Some(instrument) && !second { ASKED } else { 0 };
     Some(own + asked - problem.effort[player][role as usize])

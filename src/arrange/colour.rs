@@ -24,6 +24,8 @@ const SEMITONE: u32 = 60;
 /// What each class of the set is worth: five are taken rather than three, but not one that grinds on
 /// a strong beat.
 const WORTH: u32 = 14;
+/// What a hole wider than a major third costs: a slide over it stumbles.
+const HOLE: u32 = 30;
 /// Fewest bars of a slide.
 const FEWEST: usize = 3;
 
@@ -126,6 +128,12 @@ fn bars(song: &Song, rack: &Rack, rooms: &[Room], others: &[Sounding<'_>]) -> Op
             cost += classes[i + 1..].iter().filter(|b| matches!(a.up_to(**b), 1 | 11)).count()
                 as u32
                 * SEMITONE;
+        }
+        for (i, a) in classes.iter().enumerate() {
+            let next = classes[(i + 1) % classes.len()];
+            if a.up_to(next) > 4 {
+                cost += HOLE;
+            }
         }
         if best.is_none_or(|(c, _)| cost < c) {
             best = Some((cost, set));

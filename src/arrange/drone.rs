@@ -188,6 +188,13 @@ pub(super) fn strokes(
             }
         }
     }
+    // The song ends on its root.
+    if let Some(last) = out.last_mut() {
+        last.tones = match last.tones {
+            Tones::Both | Tones::HighBoth | Tones::Neighbour => Tones::Both,
+            Tones::Root | Tones::Fifth | Tones::HighRoot => Tones::Root,
+        };
+    }
     let next: Vec<Tick> = out.iter().skip(1).map(|s| s.at).collect();
     for (stroke, next) in out.iter_mut().zip(next) {
         stroke.end = next;

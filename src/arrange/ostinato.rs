@@ -21,7 +21,8 @@
 //! [`FOREIGN`] for a note on a strong beat that is no tone of the chord; the move from bar to bar
 //! ([`step`]); [`CROWD`] for each note more or fewer than wanted; [`UNSTEADY`] for a beat whose note
 //! comes after it and [`NO_START`] for a cycle that doesn't begin on its first beat (a pattern all
-//! off the beat fits the melody best and is the hardest to hold).
+//! off the beat fits the melody best and is the hardest to hold); [`LOOSE_UPBEAT`] for an upbeat
+//! that leads to no note.
 //!
 //! One cycle serves the whole song; a section (phrases of one letter) gets its own only where that
 //! saves [`WORTH_A_CHANGE`] of its cost: every change is one more thing to learn.
@@ -43,6 +44,8 @@ const FOREIGN: u32 = 3;
 const CROWD: u32 = 5;
 /// A beat that is silent itself and has a note after it, for every measure.
 const UNSTEADY: u32 = 2;
+/// An upbeat with no note on the beat that it leads to, for every measure.
+const LOOSE_UPBEAT: u32 = 6;
 /// A cycle without a note on its first beat, for every measure.
 const NO_START: u32 = 6;
 /// A section's own cycle must be cheaper than the song's by this share: one part in four.
@@ -227,6 +230,15 @@ pub(super) fn rhythm_cost(slots: &[&Slot], beats: &[Beat], figures: &[usize], as
     }
     if slots.first().is_some_and(|s| s.at != 0) {
         cost += NO_START;
+    }
+    for (slot, next) in slots.iter().zip(slots.iter().skip(1).chain(slots.first())) {
+        // A note in the last quarter of its beat is an upbeat: it leads to a note on the next beat.
+        let beat = ask.starts.partition_point(|s| *s <= slot.at);
+        let start = ask.starts[beat - 1];
+        let end = ask.starts.get(beat).copied().unwrap_or(ask.length);
+        if (slot.at - start) * 4 >= (end - start) * 3 && next.at != end % ask.length {
+            cost += LOOSE_UPBEAT;
+        }
     }
     cost * ask.measures
 }
@@ -530,7 +542,7 @@ fn table(
     let n = starts.len();
     let wanted = match limits.level {
         Level::Simpler => (2, 2),
-        Level::Normal => (2, (n + 1).clamp(3, 4)),
+        Level::Normal => (n.clamp(2, 3), (n + 1).clamp(3, 4)),
         Level::Fuller => (n + 1, n + 2),
     };
     Search {

@@ -145,6 +145,26 @@ fn picture(a: &Arrangement, kit: &Kit) -> String {
     out
 }
 
+/// Prints arrangements to look at: `BARWRIGHT_SONG=FILE [BARWRIGHT_KITFILE=FILE] cargo test --test suite
+/// look_at_a_song -- --ignored --nocapture`.
+#[test]
+#[ignore = "prints a song's arrangement for a person to judge"]
+fn look_at_a_song() {
+    let file = std::env::var("BARWRIGHT_SONG").expect("BARWRIGHT_SONG names a file");
+    let song = barwright::import::read(&std::fs::read(file).unwrap()).unwrap();
+    let line = barwright::import::melody(&song.score, None).unwrap().line;
+    let kit = match std::env::var("BARWRIGHT_KITFILE") {
+        Ok(file) => Kit::parse(&std::fs::read_to_string(file).unwrap()).unwrap(),
+        Err(_) => starter(),
+    };
+    let analysis = analysis::analyse(&song.score, &line, analysis::Options::default());
+    let ask = barwright::kit::FitRequest::default();
+    let fit = barwright::kit::fit(&song.score, &line, &analysis, &kit, &ask);
+    let ask = ArrangeRequest::default();
+    let a = arrange(&song.score, &line, &analysis, &kit, &fit.options[0], &ask).unwrap();
+    println!("{}", picture(&a, &kit));
+}
+
 #[test]
 fn a_plain_tune_gets_every_role_and_passes_all_checks() {
     let (score, line) = tune(TWINKLE, Meter::COMMON, Time::ZERO, 0);
