@@ -490,3 +490,6 @@ fn phases(clock: &Clock) -> Vec<Time> {
         vec![Time::ZERO, length / 2]
     }
 }
+
+#[cfg(test)]
+mod tests;
