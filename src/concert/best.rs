@@ -4,7 +4,7 @@
 //! every set of songs played so far, keep the cheapest ways to have played them. What matters of
 //! the past is what lies on the instruments, so a state is the set and the lay; a state that another
 //! one of its set can turn into at no more cost is dropped, and so is one that even with the least
-//! possible rest (a spanning tree over the songs to come, see `bound`) can't beat a plan that is
+//! possible rest (a walk, see `walk`, or a spanning tree over the songs to come, see `bound`) can't beat a plan that is
 //! already known.
 
 use super::bound::Edges;
@@ -12,6 +12,7 @@ use super::given::grow;
 use super::lays::{Label, Lays, prune};
 use super::problem::{Plan, Problem};
 use super::room::Cost;
+use super::walk::Walks;
 
 /// The most songs that are tried exactly; the table of sets has 2^songs rows.
 pub(super) const MAX_SONGS: usize = 20;
@@ -22,15 +23,19 @@ const MAX_LABELS: usize = 4_000_000;
 /// The most lays that are told apart.
 const MAX_LAYS: usize = 50_000;
 
+/// What is known of the rest of a plan.
+pub(super) struct Bounds<'a> {
+    /// The 1-tree's edges, and the prices that made it dear.
+    pub(super) edges: &'a Edges,
+    pub(super) prices: &'a [f64],
+    /// The walks.
+    pub(super) walks: &'a Walks,
+}
+
 /// The optimum, where it can be found within the limits on states; else `None`.
 ///
 /// `known` is a plan to beat; it is returned itself where nothing is cheaper.
-pub(super) fn optimum(
-    problem: &Problem,
-    edges: &Edges,
-    prices: &[f64],
-    known: &Plan,
-) -> Option<Plan> {
+pub(super) fn optimum(problem: &Problem, bounds: &Bounds<'_>, known: &Plan) -> Option<Plan> {
     let songs = problem.songs.len();
     if songs == 0 || songs > MAX_SONGS {
         return None;
@@ -58,7 +63,7 @@ pub(super) fn optimum(
         if labels.is_empty() {
             continue;
         }
-        hopeful(&mut labels, &lays, edges, prices, full & !set, known.cost);
+        hopeful(&mut labels, &lays, bounds, set, known.cost);
         prune(&mut labels, &lays);
         kept += labels.len();
         if kept > MAX_LABELS || lays.len() > MAX_LAYS {
@@ -87,19 +92,25 @@ pub(super) fn optimum(
 }
 
 /// Drops states that can't lead to a plan as cheap as the known one.
-fn hopeful(
-    labels: &mut Vec<Label>,
-    lays: &Lays<'_>,
-    edges: &Edges,
-    prices: &[f64],
-    rest: u32,
-    known: Cost,
-) {
+fn hopeful(labels: &mut Vec<Label>, lays: &Lays<'_>, bounds: &Bounds<'_>, set: u32, known: Cost) {
+    let Bounds { edges, walks, .. } = bounds;
+    let rest = !set & ((1u32 << edges.songs) - 1);
     if rest == 0 {
         labels.retain(|l| l.cost + lays.clearing(l.lay) <= known);
         return;
     }
+    let played = set.count_ones() as usize;
+    let prices: f64 =
+        (0..edges.songs).filter(|s| rest & (1 << s) != 0).map(|s| walks.price(s)).sum();
+    labels.retain(|l| {
+        let rest = walks.still_to_come(l.way as usize, played, prices);
+        edges.up(l.cost as f64 + rest) <= known
+    });
+    if labels.is_empty() {
+        return;
+    }
     let mut members: Vec<usize> = (0..edges.songs).filter(|s| rest & (1 << s) != 0).collect();
+    let prices = bounds.prices;
     let refund = 2.0 * members.iter().map(|s| prices[*s]).sum::<f64>();
     let mut entries: Vec<(usize, f64)> = Vec::new();
     for song in &members {

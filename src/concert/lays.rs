@@ -103,6 +103,22 @@ impl<'a> Lays<'a> {
         Cost::from(self.problem.room.moves_between(a, b)) * MOVE
     }
 
+    /// Whether changing one lay into another costs at most `limit`.
+    fn within(&self, a: LayId, b: LayId, limit: Cost) -> bool {
+        let limit = limit / MOVE;
+        let mut moves = 0;
+        let (a, b) = (&self.lays[a as usize], &self.lays[b as usize]);
+        for (i, (x, y)) in a.iter().zip(b.iter()).enumerate() {
+            if x != y {
+                moves += Cost::from(self.problem.room.moves(i, *x, *y));
+                if moves > limit {
+                    return false;
+                }
+            }
+        }
+        true
+    }
+
     /// What clearing the room costs.
     pub(super) fn clearing(&self, lay: LayId) -> Cost {
         self.between(lay, 0)
@@ -127,7 +143,7 @@ pub(super) fn prune(labels: &mut Vec<Label>, lays: &Lays<'_>) {
     labels.sort_by_key(|l| l.cost);
     let mut kept: Vec<Label> = Vec::with_capacity(labels.len());
     for label in labels.iter() {
-        let needless = kept.iter().any(|k| k.cost + lays.between(k.lay, label.lay) <= label.cost);
+        let needless = kept.iter().any(|k| lays.within(k.lay, label.lay, label.cost - k.cost));
         if !needless {
             kept.push(*label);
         }

@@ -21,6 +21,7 @@ mod problem;
 mod room;
 mod search;
 mod text;
+mod walk;
 
 pub use changes::{Changeover, InventoryFault, changeovers, inventory, put_breaks, spoken};
 pub use document::{Document, Part, Programme, Song, document};
@@ -44,22 +45,26 @@ pub fn plan_best(problem: &Problem) -> Result<Plan, Contradiction> {
     let start = problem.pins.an_order()?;
     let known = search::good_plan(problem, &start);
     let edges = bound::Edges::new(problem);
-    let (bound, prices) = edges.bound(problem, known.cost);
+    let (tree_bound, prices) = edges.bound(problem, known.cost);
+    let walks = walk::Walks::new(problem, known.cost);
+    let bound = tree_bound.max(edges.up(walks.bound));
     if bound >= known.cost {
         return Ok(Plan { lower_bound: known.cost, ..known });
     }
-    Ok(best::optimum(problem, &edges, &prices, &known)
-        .unwrap_or(Plan { lower_bound: bound, ..known }))
+    let bounds = best::Bounds { edges: &edges, prices: &prices, walks: &walks };
+    Ok(best::optimum(problem, &bounds, &known).unwrap_or(Plan { lower_bound: bound, ..known }))
 }
 
-/// A cost that no plan can undercut, by the bound that large concerts use (see [`plan_best`]).
+/// A cost that no plan can undercut, by the bounds that large concerts use (see [`plan_best`]).
 ///
 /// # Errors
 /// [`Contradiction`] where the pins can't all hold.
 pub fn lower_bound(problem: &Problem) -> Result<Cost, Contradiction> {
     let start = problem.pins.an_order()?;
     let known = plan_in_order(problem, &start);
-    Ok(bound::Edges::new(problem).bound(problem, known.cost).0)
+    let edges = bound::Edges::new(problem);
+    let walks = walk::Walks::new(problem, known.cost);
+    Ok(edges.bound(problem, known.cost).0.max(edges.up(walks.bound)))
 }
 
 #[cfg(test)]

@@ -207,7 +207,10 @@ fn best_agrees(raw: &[Vec<RawWay>], seeds: &[(usize, usize)]) -> Result<(), Test
     let start = problem.pins.an_order().map_err(|e| TestCaseError::fail(e.to_string()))?;
     let first = plan_in_order(&problem, &start);
     let prices = edges.bound(&problem, first.cost).1;
-    let exact = best::optimum(&problem, &edges, &prices, &first);
+    let walks = walk::Walks::new(&problem, first.cost);
+    prop_assert!(edges.up(walks.bound) <= optimum, "walk {} above optimum {optimum}", walks.bound);
+    let bounds = best::Bounds { edges: &edges, prices: &prices, walks: &walks };
+    let exact = best::optimum(&problem, &bounds, &first);
     prop_assert_eq!(exact.map(|p| p.cost), Some(optimum));
     // The heuristic never claims less than is possible.
     prop_assert!(search::good_plan(&problem, &start).cost >= optimum);
