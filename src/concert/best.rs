@@ -17,8 +17,9 @@ use super::walk::Walks;
 /// The most songs that are tried exactly; the table of sets has 2^songs rows.
 pub(super) const MAX_SONGS: usize = 20;
 
-/// The most states that are kept in all: about 100 MB.
-const MAX_LABELS: usize = 4_000_000;
+/// The most states that are kept in all: about 40 MB. Fourteen songs of six ways that use the same
+/// instruments have at most 14 × 6 × 2^13 = 688,128.
+const MAX_LABELS: usize = 1_500_000;
 
 /// The most lays that are told apart.
 const MAX_LAYS: usize = 50_000;

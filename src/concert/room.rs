@@ -209,13 +209,19 @@ pub fn undominated(room: &Room, ways: &[Way]) -> Vec<usize> {
 
 fn dominates(room: &Room, b: &Way, a: &Way) -> bool {
     let mut apart: Cost = 0;
-    for (of_b, of_a) in [(&b.patterns, &a.patterns), (&b.leaves, &a.leaves)] {
-        for (i, (of_b, of_a)) in of_b.iter().zip(of_a.iter()).enumerate() {
-            match (of_b, of_a) {
-                (Some(x), Some(y)) => apart += Cost::from(room.moves(i, *x, *y)),
-                (Some(_), None) => return false,
-                (None, _) => {}
+    for i in 0..room.len() {
+        let place = |list: &[Option<Pattern>]| list.get(i).copied().flatten();
+        match (place(&b.patterns), place(&b.leaves), place(&a.patterns), place(&a.leaves)) {
+            (Some(before_b), Some(after_b), Some(before_a), Some(after_a)) => {
+                apart += Cost::from(room.moves(i, before_a, before_b));
+                apart += Cost::from(room.moves(i, after_a, after_b));
             }
+            // What A moves inside the song would have to be moved outside it.
+            (None, None, Some(before_a), Some(after_a)) => {
+                apart += Cost::from(room.moves(i, before_a, after_a));
+            }
+            (None, None, None, None) => {}
+            _ => return false,
         }
     }
     b.cost + MOVE * apart <= a.cost

@@ -12,7 +12,7 @@ use super::problem::{Plan, Problem};
 use super::room::{Cost, MOVE};
 
 /// States kept a song while searching; the final plan is made with all.
-const SEARCH_STATES: usize = 24;
+const SEARCH_STATES: usize = 8;
 
 /// Orders improved from different starts.
 const STARTS: usize = 6;
