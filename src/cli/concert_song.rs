@@ -14,9 +14,9 @@ use crate::concert::{self, Part, SongWish};
 use crate::kit::{self, Bar, Fit, FitOption, FitRequest, Kit, Setup, State, Verdict};
 use crate::score::{Interval, Key, Midi, Mode, NoteName};
 
-/// Ways that are tried for each song of a planned concert, best first. Twice the six for which the
-/// exact search is made to be fast: dominated ones drop out.
-const WAYS: usize = 12;
+/// Ways that are tried for each song of a planned concert, best first: as many as the exact search
+/// is made to be fast for.
+const WAYS: usize = 6;
 
 /// Options that are tried for a song of a large set until one can be arranged.
 const TRIES: usize = 3;

@@ -12,22 +12,22 @@ use super::problem::{Plan, Problem};
 use super::room::{Cost, MOVE};
 
 /// States kept a song while searching; the final plan is made with all.
-const SEARCH_STATES: usize = 8;
+const SEARCH_STATES: usize = 4;
 
 /// Orders improved from different starts.
 const STARTS: usize = 6;
 
-/// Jolts times songs: 60 jolts for 40 songs, fewer for more.
-const JOLTS_TIMES_SONGS: usize = 2400;
+/// Jolts times songs: 12 jolts for 40 songs, fewer for more; each is one descent.
+const JOLTS_TIMES_SONGS: usize = 480;
 
 /// Jolts at the most, and for small concerts, which are planned exactly anyway, two a song.
-const MAX_JOLTS: usize = 60;
+const MAX_JOLTS: usize = 30;
 
 /// Longest run of songs that is moved as one.
 const LONGEST_RUN: usize = 3;
 
 /// Up to so many songs, every move is also tried with all ways chosen anew.
-const THOROUGH_SONGS: usize = 60;
+const THOROUGH_SONGS: usize = 20;
 
 struct Search<'a, 'p> {
     problem: &'p Problem,
