@@ -15,7 +15,7 @@ struct Slot {
     end: f64,
     measure: u32,
     /// Number of the beat in its measure's list of beats.
-    beat: u8,
+    beat: u16,
     level: u8,
     strong: bool,
 }
@@ -51,7 +51,7 @@ fn slots(score: &Score, table: &Table) -> Vec<Slot> {
                 at: at.max(bar.at),
                 end: until.min(bar.end),
                 measure: m as u32,
-                beat: k as u8,
+                beat: k as u16,
                 // A measure that begins within a beat begins weakly.
                 level: if at < bar.at { 9 } else { *level },
                 strong: *strong && at >= bar.at,

@@ -7,6 +7,7 @@ mod dump;
 mod harmony;
 mod harmony_weights;
 mod key;
+mod key_context;
 mod key_features;
 mod key_weights;
 mod phrase;
