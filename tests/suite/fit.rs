@@ -1,5 +1,6 @@
 //! Kits, slots and the fit solver, against the handbook and a brute-force twin.
 
+mod corpus;
 mod kit_file;
 mod smaller;
 mod trade;

@@ -10,7 +10,7 @@ use barwright::analysis::{
     Analysis, HarmonySource, KeyFinding, KeyGuess, KeySource, Phrase, PitchSet, PitchUse,
 };
 use barwright::kit::{
-    Bar, BarSet, Fit, FitOption, FitRequest, Instrument, Kind, Kit, Setup, Slot, Transpose,
+    Bar, BarSet, Fit, FitOption, FitRequest, Instrument, Kind, Kit, Setup, Slot, State, Transpose,
     Verdict, Weights, fit,
 };
 use barwright::score::{Interval, Key, Line, Midi, Mode, Note, Pitch, PitchClass, Score, Time};
@@ -472,7 +472,7 @@ fn kept(
 }
 
 /// Whether every note that isn't changed or missing has its bar up when it sounds.
-fn playable(case: &Case, line: &Line, option: &FitOption) -> Result<(), String> {
+pub(super) fn playable(kit: &Kit, line: &Line, option: &FitOption) -> Result<(), String> {
     for (i, note) in line.notes.iter().enumerate() {
         let moved = note.midi() + option.transpose;
         if option.missing.iter().any(|p| p.midi() == moved) {
@@ -488,7 +488,17 @@ fn playable(case: &Case, line: &Line, option: &FitOption) -> Result<(), String> 
             .map(|c| &c.setup)
             .or_else(|| option.setups.iter().find(|s| s.instrument == carrier.instrument))
             .ok_or("no setup")?;
-        let bars: BarSet = setup.bars(&case.kit);
+        for (slot, state) in kit.instruments[setup.instrument].slots.iter().zip(&setup.states) {
+            let real = match state {
+                State::Keep => !slot.lost,
+                State::Swap(bar) => slot.spares.contains(bar),
+                State::Remove | State::Fill => true,
+            };
+            if !real {
+                return Err(format!("{state:?} in {slot:?}"));
+            }
+        }
+        let bars: BarSet = setup.bars(kit);
         let own = match option.changed.iter().find(|c| c.note == i) {
             None => note.midi(),
             Some(change) => match change.to {
@@ -532,7 +542,7 @@ fn check(case: &Case) -> Result<usize, TestCaseError> {
         prop_assert!(pair[0].cost <= pair[1].cost);
     }
     for option in &found.options {
-        prop_assert_eq!(playable(case, &line, option), Ok(()), "{:?}", option);
+        prop_assert_eq!(playable(&case.kit, &line, option), Ok(()), "{:?}", option);
         prop_assert_eq!(option.missing.is_empty(), truth.whole);
         if let Some(bound) = case.ask.changed_notes {
             prop_assert!(option.changed.len() <= bound);
