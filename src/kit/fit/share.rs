@@ -14,12 +14,8 @@ struct Place<'r> {
     octave: i8,
     /// Semitones from the song to here.
     shift: i16,
-    /// The song's pitches, at their own height, that it has there.
-    reach: BarSet,
     /// Every set of them that it can hold at once.
     holdings: Vec<Holding>,
-    /// The least that any of them costs.
-    least: f64,
 }
 
 /// A set of song pitches that an instrument holds at once.
@@ -29,12 +25,16 @@ struct Holding {
     cost: f64,
 }
 
+/// Who holds a set: the cost, and indices of the place and of its holding.
+type Holder = (f64, usize, usize);
+
 /// Two instruments by turns.
 ///
-/// For one transposition and every pair of instruments and octaves, exactly: every choice of bar for
-/// the slots where a spare is wanted is tried, and for each the cheapest sequence of hand-overs is
-/// found by dynamic programming over the notes. Pairs come in the order of what their bars cost at
-/// least; the rest is passed over once that, with one hand-over, reaches the best way found.
+/// For one transposition exactly: every instrument and octave, every choice of bar for the slots
+/// where a spare is wanted, and for each two sets of bars the cheapest sequence of hand-overs, found
+/// by dynamic programming over the notes. Of the instruments that hold the same set only the two
+/// cheapest matter, one of them perhaps being the partner. Sets come in the order of their cost; what
+/// can't beat the best way found, with one hand-over, is passed over.
 pub(super) fn shared(
     room: &Room<'_>,
     song: &Song,
@@ -43,51 +43,78 @@ pub(super) fn shared(
     known: &mut KnownTurns,
 ) -> Option<Candidate> {
     let places = places(room, song, t);
-    let mut pairs: Vec<(f64, usize, usize)> = Vec::new();
-    for (i, a) in places.iter().enumerate() {
-        for (j, b) in places.iter().enumerate().skip(i + 1) {
-            let apart = a.rack.instrument != b.rack.instrument;
-            if apart && a.reach.union(b.reach) == song.set {
-                pairs.push((a.least + b.least, i, j));
-            }
+    let mut by_set: HashMap<BarSet, Vec<Holder>> = HashMap::new();
+    for (i, place) in places.iter().enumerate() {
+        for (j, holding) in place.holdings.iter().enumerate() {
+            cheapest_two(by_set.entry(holding.set).or_default(), (holding.cost, i, j), &places);
         }
     }
-    pairs.sort_by(|a, b| a.0.total_cmp(&b.0).then((a.1, a.2).cmp(&(b.1, b.2))));
+    let mut sets: Vec<(BarSet, Vec<Holder>)> = by_set.into_iter().collect();
+    // The holders' indices make the order the same each time.
+    sets.sort_by(|a, b| {
+        let (a, b) = (&a.1[0], &b.1[0]);
+        a.0.total_cmp(&b.0).then((a.1, a.2).cmp(&(b.1, b.2)))
+    });
     let over = room.weights.hand_over.min(room.weights.hand_over_inside);
     let always = base.cost(room.weights) + over;
     let mut best: Option<Candidate> = None;
-    let bound = |best: &Option<Candidate>| best.as_ref().map_or(f64::INFINITY, |c| c.cost);
-    for (least, i, j) in pairs {
-        if always + least >= bound(&best) {
-            break;
-        }
-        let (a, b) = (&places[i], &places[j]);
-        for one in &a.holdings {
-            for two in &b.holdings {
-                let dear = always + one.cost + two.cost >= bound(&best);
-                if dear || one.set.union(two.set) != song.set {
-                    continue;
-                }
-                // What both have, either may play: only what one alone has forces a hand-over.
-                let alone = (one.set.difference(two.set), two.set.difference(one.set));
-                let turns =
-                    known.entry(alone).or_insert_with(|| Turns::new(room, song, alone.0, alone.1));
-                let mut terms = base.plus(&one.terms).plus(&two.terms);
-                terms.hand_overs = turns.at_phrases;
-                terms.hand_overs_inside = turns.inside;
-                let cost = terms.cost(room.weights);
-                if cost < bound(&best) {
-                    let racks = (a.rack.instrument, b.rack.instrument);
-                    let octaves = (a.octave, b.octave);
-                    let sets = (sounding(one.set, a.shift), sounding(two.set, b.shift));
-                    let turns = turns.turns.clone();
-                    let plan = Plan::Shared { racks, octaves, turns, sets };
-                    best = Some(Candidate { t, terms, cost, plan });
-                }
+    for (i, (one, by_one)) in sets.iter().enumerate() {
+        for (two, by_two) in &sets[i + 1..] {
+            let bound = best.as_ref().map_or(f64::INFINITY, |c| c.cost);
+            // Later sets only cost more.
+            if always + by_one[0].0 + by_two[0].0 >= bound {
+                break;
+            }
+            if one.union(*two) != song.set {
+                continue;
+            }
+            let Some((x, y)) = partners(by_one, by_two, &places) else { continue };
+            // The instrument that the kit names first is the first one.
+            let (x, y) = if x.1 <= y.1 { (x, y) } else { (y, x) };
+            let (a, b) = (&places[x.1], &places[y.1]);
+            let (one, two) = (&a.holdings[x.2], &b.holdings[y.2]);
+            // What both have, either may play: only what one alone has forces a hand-over.
+            let alone = (one.set.difference(two.set), two.set.difference(one.set));
+            let turns =
+                known.entry(alone).or_insert_with(|| Turns::new(room, song, alone.0, alone.1));
+            let mut terms = base.plus(&one.terms).plus(&two.terms);
+            terms.hand_overs = turns.at_phrases;
+            terms.hand_overs_inside = turns.inside;
+            let cost = terms.cost(room.weights);
+            if cost < bound {
+                let racks = (a.rack.instrument, b.rack.instrument);
+                let octaves = (a.octave, b.octave);
+                let sets = (sounding(one.set, a.shift), sounding(two.set, b.shift));
+                let turns = turns.turns.clone();
+                let plan = Plan::Shared { racks, octaves, turns, sets };
+                best = Some(Candidate { t, terms, cost, plan });
             }
         }
     }
     best
+}
+
+/// Keeps the cheapest holder, and the cheapest on another instrument.
+fn cheapest_two(list: &mut Vec<Holder>, new: Holder, places: &[Place<'_>]) {
+    let rack = |h: &Holder| places[h.1].rack.instrument;
+    if let Some(same) = list.iter_mut().find(|h| rack(h) == rack(&new)) {
+        if new.0 < same.0 {
+            *same = new;
+        }
+    } else {
+        list.push(new);
+    }
+    list.sort_by(|a, b| a.0.total_cmp(&b.0).then((a.1, a.2).cmp(&(b.1, b.2))));
+    list.truncate(2);
+}
+
+/// The cheapest two holders, one of each list, that are different instruments.
+fn partners(one: &[Holder], two: &[Holder], places: &[Place<'_>]) -> Option<(Holder, Holder)> {
+    let apart = |a: &Holder, b: &Holder| places[a.1].rack.instrument != places[b.1].rack.instrument;
+    one.iter()
+        .flat_map(|a| two.iter().map(move |b| (*a, *b)))
+        .filter(|(a, b)| apart(a, b))
+        .min_by(|x, y| (x.0.0 + x.1.0).total_cmp(&(y.0.0 + y.1.0)))
 }
 
 /// Every instrument at every octave at which it has any bar of the song.
@@ -97,13 +124,7 @@ fn places<'r>(room: &'r Room<'_>, song: &Song, t: i16) -> Vec<Place<'r>> {
     for rack in &room.racks {
         for octave in Room::OCTAVES {
             let shift = t + 12 * i16::from(octave);
-            let reach: BarSet = song
-                .pitches
-                .iter()
-                .filter(|p| rack.slot_of(p.midi + shift).is_some())
-                .map(|p| Midi::new(p.midi))
-                .collect();
-            if reach.is_empty() {
+            if !song.pitches.iter().any(|p| rack.slot_of(p.midi + shift).is_some()) {
                 continue;
             }
             let place = Room::place(rack, octave, Terms::default());
@@ -115,8 +136,7 @@ fn places<'r>(room: &'r Room<'_>, song: &Song, t: i16) -> Vec<Place<'r>> {
                     Holding { set, terms, cost: terms.cost(room.weights) }
                 })
                 .collect();
-            let least = holdings.iter().map(|h| h.cost).fold(f64::INFINITY, f64::min);
-            places.push(Place { rack, octave, shift, reach, holdings, least });
+            places.push(Place { rack, octave, shift, holdings });
         }
     }
     places
