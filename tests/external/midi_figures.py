@@ -10,16 +10,19 @@ once as played: Gaussian onset error of 15 ms, durations shortened by 5 to 40 %,
 a wrong meter and with none. Compared: names of notes, onsets, durations. Beside ours stand music21's spelling
 (pitch.simplifyMultipleEnharmonics on the sounding pitches) and partitura's (musicanalysis.estimate_spelling, ps13s1). Exits 1 where a bound fails.
 """
-import argparse, json, os, pathlib, random, re, subprocess, sys, tempfile, warnings
+import argparse, functools, json, os, pathlib, random, re, subprocess, sys, tempfile, warnings
 from fractions import Fraction as F
 warnings.simplefilter("ignore")
 import mido, numpy
 from music21 import chord, converter, corpus, key, meter, pitch
 
+print = functools.partial(print, flush=True)
 EXE = os.environ.get("BARWRIGHT", "target/release/barwright")
 COLLECTIONS = ["ryansMammoth", "oneills1850", "airdsAirs"]
 # Issue 3's bounds; the folk bound on onsets needs a few hundred tunes to mean something.
 SPELLING, FOLK_ONSETS, CHORALE_ONSETS = 0.995, 0.99, 0.98
+# Errors come in clusters (one reel with 32nds at a fast tempo has 20): 45 tunes scatter about a percent around the rate.
+FOLK_ONSETS_QUICK = 0.975
 
 def frac(x): return F(x).limit_denominator(10080)
 
@@ -125,7 +128,7 @@ def main():
     a.add_argument("--seed", type=int, default=2); a.add_argument("-n", type=int); a = a.parse_args()
     n = a.n or (45 if a.quick else 300)
     failures = []
-    for label, tunes, bound in (("folk", folk(n, a.seed), FOLK_ONSETS), ("chorale sopranos", chorales(30 if a.quick else 371), CHORALE_ONSETS)):
+    for label, tunes, bound in (("folk", folk(n, a.seed), FOLK_ONSETS_QUICK if a.quick else FOLK_ONSETS), ("chorale sopranos", chorales(30 if a.quick else 371), CHORALE_ONSETS)):
         print(f"{label}: {len(tunes)} melodies, {sum(len(t['notes']) for t in tunes)} notes")
         for title, played, signature, meters in (("exact, with signature", 0, 1, None), ("exact, without signature", 0, 0, None),
                 ("as played", 1, 1, None), ("as played, wrong meter (5/4)", 1, 1, [(0, 5, 4)]), ("as played, no meter", 1, 1, [])):
