@@ -17,9 +17,16 @@ use super::walk::Walks;
 /// The most songs that are tried exactly; the table of sets has 2^songs rows.
 pub(super) const MAX_SONGS: usize = 20;
 
-/// The most states that are kept in all: about 40 MB. Fourteen songs of six ways that use the same
-/// instruments have at most 14 × 6 × 2^13 = 688,128.
-const MAX_LABELS: usize = 1_500_000;
+/// The most states that are kept in all for concerts of up to [`SURE_SONGS`]: about 100 MB. Fourteen
+/// songs of six ways that use the same instruments have at most 14 × 6 × 2^13 = 688,128; songs that
+/// leave instruments unused have more.
+const MAX_LABELS: usize = 4_000_000;
+
+/// The most states for larger concerts, where the search is a try.
+const MAX_LABELS_BEYOND: usize = 1_500_000;
+
+/// Up to so many songs the optimum is wanted.
+const SURE_SONGS: usize = 14;
 
 /// The most lays that are told apart.
 const MAX_LAYS: usize = 50_000;
@@ -50,6 +57,7 @@ pub(super) fn optimum(problem: &Problem, bounds: &Bounds<'_>, known: &Plan) -> O
     let mut table: Vec<Vec<Label>> = vec![Vec::new(); 1 << songs];
     table[0].push(start);
     let mut kept = 0;
+    let most = if songs <= SURE_SONGS { MAX_LABELS } else { MAX_LABELS_BEYOND };
     for set in 1..=full {
         let mut labels: Vec<Label> = Vec::new();
         for song in (0..songs).filter(|s| set & (1 << s) != 0) {
@@ -67,7 +75,7 @@ pub(super) fn optimum(problem: &Problem, bounds: &Bounds<'_>, known: &Plan) -> O
         hopeful(&mut labels, &lays, bounds, set, known.cost);
         prune(&mut labels, &lays);
         kept += labels.len();
-        if kept > MAX_LABELS || lays.len() > MAX_LAYS {
+        if kept > most || lays.len() > MAX_LAYS {
             return None;
         }
         table[set as usize] = labels;
