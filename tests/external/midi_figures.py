@@ -8,7 +8,7 @@ what the costs were tuned on) and the sopranos of Bach's chorales, all as music2
 notes left out, repeats not played out). Each melody is written by mido at 480 ticks a quarter, once exact and
 once as played: Gaussian onset error of 15 ms, durations shortened by 5 to 40 %, tempo 60 to 160, and again with
 a wrong meter and with none. Compared: names of notes, onsets, durations. Beside ours stand music21's spelling
-(pitch.simplifyMultipleEnharmonics on the sounding pitches) and partitura's (musicanalysis.estimate_spelling, ps13s1). Exits 1 where a bound fails.
+(pitch.simplifyMultipleEnharmonics on the sounding pitches, 12 at a time) and partitura's (musicanalysis.estimate_spelling, ps13s1). Exits 1 where a bound fails.
 """
 import argparse, functools, json, os, pathlib, random, re, subprocess, sys, tempfile, warnings
 from fractions import Fraction as F
@@ -105,8 +105,12 @@ def compare(tune, got):
     return numpy.array([len(got), onset, duration, name])
 
 def music21_names(tune):
-    chosen = pitch.simplifyMultipleEnharmonics([pitch.Pitch(n[2]) for n in tune["notes"]])
-    return [p.nameWithOctave.replace("-", "b") for p in chosen]
+    # In pieces, as it compares every note with all before it: a whole tune takes minutes.
+    out = []
+    for i in range(0, len(tune["notes"]), 12):
+        chosen = pitch.simplifyMultipleEnharmonics([pitch.Pitch(n[2]) for n in tune["notes"][i:i + 12]])
+        out += [p.nameWithOctave.replace("-", "b") for p in chosen]
+    return out
 
 def partitura_names(tune):
     from partitura.musicanalysis import estimate_spelling
