@@ -260,7 +260,17 @@ impl Builder<'_> {
         let phrase = |s: &Strike| self.song.phrases.partition_point(|p| p.0 <= s.at);
         let mut turns: Vec<usize> = draft.strikes.iter().map(phrase).collect();
         let uneven = |turns: &[usize]| turns.iter().all(|t| t % 2 == turns[0] % 2);
-        if turns.is_empty() || uneven(&turns) {
+        // Nor is either left with one pitch of a pattern that has several.
+        let pitches = |turns: &[usize], which: usize| {
+            let mine = draft.strikes.iter().zip(turns).filter(|(_, t)| *t % 2 == which);
+            mine.map(|(s, _)| s.midi).collect::<crate::kit::BarSet>().len()
+        };
+        let dull = |turns: &[usize]| {
+            draft.role == Role::Ostinato && (pitches(turns, 0) == 1 || pitches(turns, 1) == 1)
+        };
+        if turns.is_empty() || uneven(&turns) || dull(&turns) {
+            // Ostinatos in pairs of strokes, so that each has the move between them.
+            let pair = if draft.role == Role::Ostinato { 2 } else { 1 };
             let mut stroke = 0;
             let mut last: Option<Tick> = None;
             turns = draft
@@ -268,11 +278,11 @@ impl Builder<'_> {
                 .iter()
                 .map(|s| {
                     let inside = matches!(s.slide, Some(Slide::Through | Slide::Stop));
-                    if !inside && last != Some(s.at) {
+                    if !inside && last.is_some_and(|t| t != s.at) {
                         stroke += 1;
                     }
                     last = Some(s.at);
-                    stroke
+                    stroke / pair
                 })
                 .collect();
         }
