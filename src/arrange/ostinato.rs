@@ -35,7 +35,7 @@ use super::song::{Song, Strike, Tick};
 use crate::score::{Meter, Midi};
 
 /// A note that begins together with a melody note.
-pub(super) const TOGETHER: u32 = 9;
+pub(super) const TOGETHER: u32 = 12;
 /// A note that begins with a note of the other ostinato.
 const TOGETHER_WITH_OTHER: u32 = 4;
 /// A note on a beat that doesn't belong to the chord.
@@ -45,7 +45,7 @@ const CROWD: u32 = 5;
 /// A beat that is silent itself and has a note after it, for every measure.
 const UNSTEADY: u32 = 2;
 /// An upbeat with no note on the beat that it leads to, for every measure.
-const LOOSE_UPBEAT: u32 = 6;
+const LOOSE_UPBEAT: u32 = 2;
 /// A cycle without a note on its first beat, for every measure.
 const NO_START: u32 = 6;
 /// A section's own cycle must be cheaper than the song's by this share: one part in four.
@@ -542,7 +542,7 @@ fn table(
     let n = starts.len();
     let wanted = match limits.level {
         Level::Simpler => (2, 2),
-        Level::Normal => (n.clamp(2, 3), (n + 1).clamp(3, 4)),
+        Level::Normal => (2, (n + 1).clamp(3, 4)),
         Level::Fuller => (n + 1, n + 2),
     };
     Search {
