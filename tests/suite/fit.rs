@@ -8,8 +8,8 @@ mod twin;
 
 use barwright::analysis::{Analysis, Options, analyse};
 use barwright::kit::{
-    Bar, BarSet, Clear, Fit, FitRequest, Kind, Kit, Setup, State, Transpose, Verdict, fit,
-    starter_toml,
+    Bar, BarSet, Clear, Fit, FitRequest, FitRow, Kind, Kit, Setup, State, Transpose, Verdict, csv,
+    fit, starter_toml, table, tell,
 };
 use barwright::score::{Key, Line, Measure, Meter, Midi, Mode, Note, Part, Pitch, Score, Time};
 
@@ -146,4 +146,27 @@ fn f_and_f_sharp_of_one_octave_are_shared_by_two_instruments() {
             + barwright::score::Interval::octaves(carrier.octave_shift);
         assert!(setup.bars(&kit).contains(sounding), "note {i}");
     }
+}
+
+#[test]
+fn a_fit_is_told_verdict_first_and_tabled() {
+    let kit = Kit::starter();
+    let song = tune(&["G4", "A4", "B4", "D5", "F#4", "G4"]);
+    let (_, found) = fit_in(&kit, &song, key("G", Mode::Major), &OWN_KEY);
+    let text = tell("lantern", &song.0, &song.1, &kit, &found);
+    let first = text.lines().next().unwrap();
+    assert!(
+        first.starts_with("lantern: fits with bar changes. In its own key, G major"),
+        "{first}"
+    );
+    assert!(text.contains("Put F#5 in place of F5"), "{text}");
+    assert!(text.contains("Other ways"), "{text}");
+    let line = FitRow::new("a, \"b\"", &kit, &found).unwrap();
+    assert_eq!(line.bars.0, 1);
+    assert!(
+        csv(&[line.clone()]).contains("\r\n\"a, \"\"b\"\"\",fits with bar changes,G major,+0,")
+    );
+    assert!(table(&[line]).lines().next().unwrap().starts_with("Song"));
+    let none = tell("empty", &song.0, &song.1, &kit, &Fit { options: Vec::new(), ..found });
+    assert!(none.contains("nothing to play"));
 }
