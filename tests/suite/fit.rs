@@ -164,7 +164,8 @@ fn a_fit_is_told_verdict_first_and_tabled() {
     let line = FitRow::new("a, \"b\"", &kit, &found).unwrap();
     assert_eq!(line.bars.0, 1);
     assert!(
-        csv(&[line.clone()]).contains("\r\n\"a, \"\"b\"\"\",fits with bar changes,G major,+0,")
+        csv(std::slice::from_ref(&line))
+            .contains("\r\n\"a, \"\"b\"\"\",fits with bar changes,G major,+0,")
     );
     assert!(table(&[line]).lines().next().unwrap().starts_with("Song"));
     let none = tell("empty", &song.0, &song.1, &kit, &Fit { options: Vec::new(), ..found });
