@@ -16,4 +16,5 @@ pub mod arrange;
 pub mod concert;
 pub mod import;
 pub mod kit;
+pub mod print;
 pub mod score;
