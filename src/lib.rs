@@ -14,6 +14,7 @@
 pub mod analysis;
 pub mod arrange;
 pub mod concert;
+pub mod export;
 pub mod import;
 pub mod kit;
 pub mod print;

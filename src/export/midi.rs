@@ -1,0 +1,223 @@
+//! Standard MIDI Files, format 1: a conductor track with tempo, meter and key, then one track a part.
+//!
+//! Repeats, endings and jumps are unfolded; verse *n* is sung on the *n*th time through. Grace notes
+//! have no length of their own and are left out.
+
+use midly::num::{u4, u7, u15, u24, u28};
+use midly::{
+    Format, Header, MetaMessage, MidiMessage, Smf, Timing, Track, TrackEvent, TrackEventKind,
+};
+
+use super::musicxml::midi_channel;
+use crate::score::{Mode, Part, Score, Time, playback};
+
+/// Ticks to the quarter where no whole number holds every time of the score exactly.
+const FALLBACK_TICKS: i64 = 10_080;
+
+/// Fewest ticks to the quarter, a usual resolution of sequencers.
+const FEWEST_TICKS: i64 = 480;
+
+/// How hard every note is struck; General MIDI's middle ground, a little above mezzo-forte.
+const VELOCITY: u8 = 80;
+
+/// A stretch of the score as it is played: from `start` to `end` in score order, sounding from `at`.
+struct Stretch {
+    start: Time,
+    end: Time,
+    at: Time,
+    /// How often its measure has been played before.
+    pass: usize,
+}
+
+/// The score as a MIDI file's bytes.
+pub fn write(score: &Score) -> Vec<u8> {
+    let per_quarter = resolution(score);
+    let stretches = stretches(score);
+    let texts: Vec<String> = score
+        .parts
+        .iter()
+        .map(|p| if p.name.is_empty() { p.id.clone() } else { p.name.clone() })
+        .collect();
+    let mut tracks = vec![conductor(score, &stretches, per_quarter)];
+    for (i, (part, name)) in score.parts.iter().zip(&texts).enumerate() {
+        tracks.push(part_track(part, name, i, &stretches, per_quarter));
+    }
+    let header = Header::new(
+        Format::Parallel,
+        Timing::Metrical(u15::from(u16::try_from(per_quarter).unwrap_or(480).min(0x7FFF))),
+    );
+    let mut bytes = Vec::new();
+    // Writing to memory can't fail.
+    let _ = Smf { header, tracks }.write_std(&mut bytes);
+    bytes
+}
+
+/// Ticks to the quarter in which every onset and end is whole, where fifteen bits can hold it.
+fn resolution(score: &Score) -> i64 {
+    let mut common = 1i64;
+    let times = score
+        .parts
+        .iter()
+        .flat_map(|p| &p.notes)
+        .flat_map(|n| [n.onset, n.duration])
+        .chain(score.measures.iter().flat_map(|m| [m.start, m.duration]));
+    for time in times {
+        common = least_common_multiple(common, time.denominator());
+        if common > 0x7FFF {
+            return FALLBACK_TICKS;
+        }
+    }
+    let times = (FEWEST_TICKS + common - 1) / common;
+    if common * times <= 0x7FFF { common * times } else { common }
+}
+
+fn least_common_multiple(a: i64, b: i64) -> i64 {
+    let (mut x, mut y) = (a, b);
+    while y != 0 {
+        (x, y) = (y, x % y);
+    }
+    (a / x.max(1)).saturating_mul(b)
+}
+
+fn stretches(score: &Score) -> Vec<Stretch> {
+    let mut at = Time::ZERO;
+    let mut passes = vec![0usize; score.measures.len()];
+    let mut stretches = Vec::new();
+    for index in playback::order(&score.measures).0 {
+        let (Some(measure), Some(pass)) = (score.measures.get(index), passes.get_mut(index)) else {
+            continue;
+        };
+        stretches.push(Stretch { start: measure.start, end: measure.end(), at, pass: *pass });
+        *pass += 1;
+        at += measure.duration;
+    }
+    stretches
+}
+
+/// An event at a tick; at one tick, lower ranks come first.
+struct Event<'a> {
+    tick: i64,
+    rank: u8,
+    kind: TrackEventKind<'a>,
+}
+
+fn track(mut events: Vec<Event<'_>>, end: i64) -> Track<'_> {
+    events.sort_by_key(|e| (e.tick, e.rank));
+    let mut track = Track::with_capacity(events.len() + 1);
+    let mut now = 0;
+    let delta = |tick: i64, now: &mut i64| {
+        let step = (tick - *now).clamp(0, 0x0FFF_FFFF);
+        *now = tick.max(*now);
+        u28::from(u32::try_from(step).unwrap_or(0))
+    };
+    for event in events {
+        track.push(TrackEvent { delta: delta(event.tick, &mut now), kind: event.kind });
+    }
+    let end = end.max(now);
+    track.push(TrackEvent {
+        delta: delta(end, &mut now),
+        kind: TrackEventKind::Meta(MetaMessage::EndOfTrack),
+    });
+    track
+}
+
+fn end_tick(stretches: &[Stretch], per_quarter: i64) -> i64 {
+    stretches.last().map_or(0, |s| (s.at + (s.end - s.start)).ticks(per_quarter))
+}
+
+fn conductor<'a>(score: &'a Score, stretches: &[Stretch], per_quarter: i64) -> Track<'a> {
+    let mut events = Vec::new();
+    let mut push = |tick: i64, rank: u8, message: MetaMessage<'a>| {
+        events.push(Event { tick, rank, kind: TrackEventKind::Meta(message) });
+    };
+    if !score.title.is_empty() {
+        push(0, 0, MetaMessage::TrackName(score.title.as_bytes()));
+    }
+    let (mut meter, mut signature, mut tempo) = (None, None, None);
+    for stretch in stretches {
+        let here = stretch.at.ticks(per_quarter);
+        let now = score.measure_at(stretch.start).map(|m| m.meter);
+        if let Some(now) = now.filter(|m| meter != Some(*m)) {
+            meter = Some(now);
+            // The file holds the lower number as a power of two, and MIDI clocks (24 to the
+            // quarter) to a click of the metronome.
+            if now.beat_type.is_power_of_two() && now.beats < 256 {
+                let clocks = now.beat().ticks(24).clamp(1, 255) as u8;
+                let power = now.beat_type.trailing_zeros() as u8;
+                push(here, 1, MetaMessage::TimeSignature(now.beats as u8, power, clocks, 8));
+            }
+        }
+        let now = score.signature_at(stretch.start).map(|s| (s.fifths.clamp(-7, 7), s.mode));
+        if let Some((fifths, mode)) = now.filter(|s| signature != Some(*s)) {
+            signature = Some((fifths, mode));
+            let minor = mode.is_some_and(|m| m == Mode::Minor);
+            push(here, 2, MetaMessage::KeySignature(fifths, minor));
+        }
+        // The tempo in force where the measure begins, then the changes inside it.
+        let before = score.tempos.iter().take_while(|t| t.at <= stretch.start).last();
+        let inside = score.tempos.iter().filter(|t| t.at > stretch.start && t.at < stretch.end);
+        for change in before.into_iter().chain(inside) {
+            let micros = (60_000_000.0 / change.quarter_bpm.max(4.0)).round().max(1.0) as u32;
+            if tempo == Some(micros) {
+                continue;
+            }
+            tempo = Some(micros);
+            let at = stretch.at + (change.at.max(stretch.start) - stretch.start);
+            push(at.ticks(per_quarter), 3, MetaMessage::Tempo(u24::from(micros.min(0xFF_FFFF))));
+        }
+    }
+    track(events, end_tick(stretches, per_quarter))
+}
+
+fn part_track<'a>(
+    part: &'a Part,
+    name: &'a str,
+    index: usize,
+    stretches: &[Stretch],
+    per_quarter: i64,
+) -> Track<'a> {
+    let channel = u4::from(midi_channel(index));
+    let mut events = vec![Event {
+        tick: 0,
+        rank: 0,
+        kind: TrackEventKind::Meta(MetaMessage::TrackName(name.as_bytes())),
+    }];
+    if let Some(program) = part.sound.program {
+        let message = MidiMessage::ProgramChange { program: u7::from(program.min(127)) };
+        events.push(Event { tick: 0, rank: 1, kind: TrackEventKind::Midi { channel, message } });
+    }
+    for stretch in stretches {
+        let first = part.notes.partition_point(|n| n.onset < stretch.start);
+        for note in part.notes.iter().skip(first).take_while(|n| n.onset < stretch.end) {
+            let Some(key) = note.midi().as_u7().filter(|_| !note.grace) else { continue };
+            let at = stretch.at + (note.onset - stretch.start);
+            let key = u7::from(key);
+            let (vel, rest) = (u7::from(VELOCITY), u7::from(0));
+            let on = at.ticks(per_quarter);
+            let off = (at + note.duration).ticks(per_quarter).max(on);
+            let verse = u8::try_from(stretch.pass + 1).unwrap_or(u8::MAX);
+            let sung = note
+                .lyrics
+                .iter()
+                .find(|l| l.verse == verse)
+                .or_else(|| note.lyrics.first().filter(|_| note.lyrics.len() == 1));
+            if let Some(lyric) = sung {
+                let text = MetaMessage::Lyric(lyric.text.as_bytes());
+                events.push(Event { tick: on, rank: 3, kind: TrackEventKind::Meta(text) });
+            }
+            let message = MidiMessage::NoteOn { key, vel };
+            events.push(Event {
+                tick: on,
+                rank: 4,
+                kind: TrackEventKind::Midi { channel, message },
+            });
+            let message = MidiMessage::NoteOff { key, vel: rest };
+            events.push(Event {
+                tick: off,
+                rank: 2,
+                kind: TrackEventKind::Midi { channel, message },
+            });
+        }
+    }
+    track(events, end_tick(stretches, per_quarter))
+}

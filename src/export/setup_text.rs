@@ -1,0 +1,86 @@
+//! `setup.txt`: the room set up from a sheet of plain text, instrument by instrument.
+
+use std::fmt::Write as _;
+
+use crate::arrange::Arrangement;
+use crate::kit::{self, GENERAL_CAUTIONS, Kit, ROW_KEY, Setup, State};
+
+/// The sheet for one song.
+pub fn write(title: &str, kit: &Kit, arrangement: &Arrangement) -> String {
+    let mut text = String::new();
+    // Writing to a String can't fail.
+    let _ =
+        writeln!(text, "{title}: bars to set up\nRoom: {}. Key: {}.", kit.name, arrangement.key);
+    let moves: usize = arrangement.setups.iter().map(|s| s.moves(kit).len()).sum();
+    let _ = writeln!(
+        text,
+        "{moves} bars to move in all, counted from the plain white bars.\n\nHow the rows are read, low bars left. {}.",
+        capital(ROW_KEY)
+    );
+    for setup in &arrangement.setups {
+        one(&mut text, kit, arrangement, setup);
+    }
+    for change in &arrangement.setup_changes {
+        let Some(at) = kit.instruments.get(change.setup.instrument) else { continue };
+        let measure = arrangement.score.measure_at(change.at).map_or("?", |m| m.number.as_str());
+        let _ = writeln!(
+            text,
+            "\nBefore measure {measure}, {}: {}\n  {}",
+            at.name,
+            kit::sentence(at, &change.setup.states),
+            kit::row(at, &change.setup.states)
+        );
+    }
+    text.push_str("\nFor all instruments\n");
+    for caution in GENERAL_CAUTIONS {
+        let _ = writeln!(text, "  - {caution}");
+    }
+    text
+}
+
+fn one(text: &mut String, kit: &Kit, arrangement: &Arrangement, setup: &Setup) {
+    let Some(at) = kit.instruments.get(setup.instrument) else { return };
+    let _ = writeln!(text, "\n{}", capital(&at.name).to_uppercase());
+    for plan in arrangement.parts.iter().filter(|p| p.instrument == Some(setup.instrument)) {
+        let who = plan.player.and_then(|p| kit.players.get(p));
+        let who = who.map(|p| format!(", played by {}", p.name)).unwrap_or_default();
+        let pattern = match plan.pattern.as_str() {
+            "" => String::new(),
+            pattern => format!(" ({pattern})"),
+        };
+        let _ = writeln!(text, "  Part:    {}{pattern}{who}", plan.role.name());
+    }
+    let _ = writeln!(text, "  Bars:    {}", kit::row(at, &setup.states));
+    let _ = writeln!(text, "  Do:      {}", kit::sentence(at, &setup.states));
+    let of = |wanted: fn(&State) -> bool| -> String {
+        let names: Vec<String> = at
+            .slots
+            .iter()
+            .zip(&setup.states)
+            .filter(|(_, state)| wanted(state))
+            .map(|(slot, state)| match state {
+                State::Swap(bar) => format!("{bar} in place of {}", slot.bar),
+                _ => slot.bar.to_string(),
+            })
+            .collect();
+        names.join(", ")
+    };
+    let lists = [
+        ("Swap", of(|s| matches!(s, State::Swap(_)))),
+        ("Take off", of(|s| *s == State::Remove)),
+        ("Fill", of(|s| *s == State::Fill)),
+    ];
+    for (label, names) in lists.iter().filter(|(_, names)| !names.is_empty()) {
+        let label = format!("{label}:");
+        let _ = writeln!(text, "  {label:<8} {names}");
+    }
+    let _ = writeln!(text, "  Mallets: {}", at.mallet());
+    for caution in &setup.cautions {
+        let _ = writeln!(text, "  Mind:    {caution}");
+    }
+}
+
+fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |c| c.to_uppercase().chain(letters).collect())
+}
