@@ -48,7 +48,7 @@ impl<'a> PartWriter<'a> {
             score,
             part,
             lanes: lanes(part),
-            signs: signs(score, &part.words, shared),
+            signs: signs(score, part, shared),
             shared,
             strips: Vec::with_capacity(score.measures.len()),
             divisions: 1,
@@ -148,12 +148,8 @@ impl<'a> PartWriter<'a> {
         let mut next_sign = 0;
         let last = self.score.measures.len().saturating_sub(1);
         for (index, measure) in self.score.measures.iter().enumerate() {
-            let number = if measure.number.trim().is_empty() {
-                (index + 1).to_string()
-            } else {
-                measure.number.clone()
-            };
-            let attributes = [("number", number.as_str()), ("implicit", "yes")];
+            let number = measure.number.as_str();
+            let attributes = [("number", number), ("implicit", "yes")];
             xml.open("measure", if measure.implicit { &attributes } else { &attributes[..1] });
             signs::left_bar_line(xml, measure);
             let was = transposition;

@@ -1,7 +1,8 @@
 //! What stands around the notes: bar lines, directions, chord symbols.
 
-use crate::score::{Chord, EndingStop, Jump, Measure, NoteName, Score, Time};
+use crate::score::{Chord, EndingStop, Jump, Measure, NoteName, Part, Score, Time, Words};
 
+use super::fifths_of;
 use super::xml::Xml;
 
 /// Something that stands at a moment of a measure above its first lane.
@@ -13,35 +14,52 @@ pub(super) enum Sign<'a> {
     /// Words.
     Words(&'a str),
     /// A chord symbol; `None` for "no chord".
-    Chord(Option<&'a Chord>),
+    Chord(Option<Chord>),
     /// A jump or its target.
     Jump(&'a Jump),
 }
 
 /// Signs of a part in order of time; those of one moment in the order of this page.
-pub(super) fn signs<'a>(
-    score: &'a Score,
-    words: &'a [crate::score::Words],
-    shared: bool,
-) -> Vec<(Time, Sign<'a>)> {
+pub(super) fn signs<'a>(score: &'a Score, part: &'a Part, shared: bool) -> Vec<(Time, Sign<'a>)> {
     let mut signs: Vec<(Time, Sign<'a>)> = Vec::new();
     if shared {
         signs.extend(score.marks.iter().map(|m| (m.at, Sign::Mark(&m.text))));
-        signs.extend(score.tempos.iter().map(|t| {
+        signs.extend(score.tempos.iter().filter(|t| t.quarter_bpm > 0.0).map(|t| {
             let dotted = score.measure_at(t.at).is_some_and(|m| m.meter.is_compound());
             (t.at, Sign::Tempo(t.quarter_bpm, dotted))
         }));
-        signs.extend(score.chords.iter().map(|c| (c.at, Sign::Chord(c.chord.as_ref()))));
+        signs.extend(score.chords.iter().map(|c| {
+            // Chord symbols stand in the key that the part reads, like its notes.
+            let start = score.measure_at(c.at).map_or(Time::ZERO, |m| m.start);
+            let fifths = fifths_of(part.transposition_at(start));
+            (c.at, Sign::Chord(c.chord.as_ref().map(|chord| chord.transposed(-fifths))))
+        }));
     }
-    signs.extend(words.iter().map(|w| (w.at, Sign::Words(&w.text))));
+    let words = part.words.iter().filter(|w| !repeats_jump(score, w));
+    signs.extend(words.map(|w| (w.at, Sign::Words(&w.text))));
     signs.sort_by_key(|s| s.0);
     signs
+}
+
+/// Whether words only print a jump ("Fine", "D.C. al Coda") that a measure there has anyway: its
+/// sign is written with words of its own.
+fn repeats_jump(score: &Score, words: &Words) -> bool {
+    let plain: String =
+        words.text.chars().filter(|c| c.is_alphanumeric()).flat_map(char::to_lowercase).collect();
+    let begins = ["dacapo", "dcal", "dcsenza", "dalsegno", "dsal"];
+    let is_jump = ["fine", "tocoda", "alcoda", "coda", "segno", "dc", "ds"].contains(&&*plain)
+        || begins.iter().any(|b| plain.starts_with(b));
+    let after = score.measures.partition_point(|m| m.start <= words.at);
+    is_jump
+        && score.measures[after.saturating_sub(2)..after]
+            .iter()
+            .any(|m| m.end() >= words.at && !m.jumps.is_empty())
 }
 
 /// Writes a sign. `offset` is how many divisions after the current place it stands.
 pub(super) fn sign(xml: &mut Xml, sign: &Sign<'_>, score: &Score, offset: i64) {
     match sign {
-        Sign::Chord(chord) => harmony(xml, *chord, offset),
+        Sign::Chord(chord) => harmony(xml, chord.as_ref(), offset),
         Sign::Words(text) => direction(xml, offset, None, |xml| xml.text("words", text)),
         Sign::Mark(text) => direction(xml, offset, None, |xml| xml.text("rehearsal", text)),
         Sign::Tempo(bpm, dotted) => {
