@@ -1,1 +1,200 @@
-//! The pack's pages.
+//! The pack: what every page must carry, and that the page stands on its own.
+
+use barwright::print::{Names, Paper, PrintOptions, SongPage, Staves, needs_staff, song_pack};
+use barwright::{analysis, arrange, import, kit};
+
+/// A tune of our own in G major, 3/4, with a pickup, a repeat, two endings and words.
+const TUNE: &str = include_str!("../../fixtures/print/lantern.musicxml");
+
+const KIT: &str = r##"
+name = "Harbour room"
+[[instrument]]
+id = "alto-xylophone"
+kind = "alto xylophone"
+marks = { C = "#d33", F = "~" }
+[[instrument]]
+id = "bass-xylophone"
+kind = "bass xylophone"
+fillers = true
+[[instrument]]
+id = "alto-glockenspiel"
+kind = "alto glockenspiel"
+fillers = true
+[[player]]
+name = "blue chair"
+instruments = ["bass-xylophone"]
+strikes_per_minute = 90
+position = "wheelchair"
+reads = "letters"
+[[player]]
+name = "window"
+instruments = ["alto-xylophone"]
+reads = "staff"
+[[player]]
+name = "door"
+instruments = ["alto-glockenspiel"]
+reads = "ear"
+position = "bed"
+"##;
+
+fn made(kit: &kit::Kit) -> (analysis::Analysis, arrange::Arrangement) {
+    let song = import::read(TUNE.as_bytes()).unwrap().score;
+    let line = import::melody(&song, None).unwrap().line;
+    let found = analysis::analyse(&song, &line, analysis::Options::default());
+    let fit = kit::fit(&song, &line, &found, kit, &kit::FitRequest::default());
+    let arranged =
+        arrange::arrange(&song, &line, &found, kit, &fit.options[0], &Default::default()).unwrap();
+    (found, arranged)
+}
+
+fn page(options: &PrintOptions, staves: &Staves) -> String {
+    let kit = kit::Kit::parse(KIT)
+        .or_else(|_| kit::Kit::parse(&KIT.replace("marks = { C = \"#d33\", F = \"~\" }\n", "")))
+        .unwrap();
+    let (found, arranged) = made(&kit);
+    song_pack(
+        &SongPage {
+            title: "Lantern <& boat>",
+            composer: "",
+            source: "lantern.musicxml",
+            analysis: &found,
+            kit: &kit,
+            arrangement: &arranged,
+            staves,
+            warnings: &[],
+        },
+        options,
+    )
+}
+
+/// The page read as XML, which a page of ours is but for its first line and open `meta` tags.
+fn as_xml(html: &str) -> String {
+    let body = html.find("<body>").unwrap();
+    html[body..html.find("</html>").unwrap()].to_owned()
+}
+
+#[test]
+fn the_page_is_well_formed_and_asks_for_nothing_from_outside() {
+    let html = page(&PrintOptions::default(), &Staves::left_out("Left out for the test."));
+    let xml = as_xml(&html);
+    let doc = roxmltree::Document::parse(&xml).unwrap();
+    for node in doc.descendants() {
+        for name in ["src", "href"] {
+            if let Some(link) = node.attribute(name) {
+                assert!(link.starts_with('#'), "{link}");
+                let target = &link[1..];
+                assert!(doc.descendants().any(|n| n.attribute("id") == Some(target)), "{link}");
+            }
+        }
+    }
+    let mut ids: Vec<&str> = doc.descendants().filter_map(|n| n.attribute("id")).collect();
+    let all = ids.len();
+    ids.sort_unstable();
+    ids.dedup();
+    assert_eq!(ids.len(), all, "ids are unique");
+    assert!(!html.contains("url(http") && !html.contains("@import") && !html.contains("<script"));
+    assert!(xml.contains("Lantern &lt;&amp; boat&gt;"));
+}
+
+#[test]
+fn overview_setups_parts_and_score_are_all_there() {
+    let kit = kit::Kit::parse(KIT)
+        .or_else(|_| kit::Kit::parse(&KIT.replace("marks = { C = \"#d33\", F = \"~\" }\n", "")))
+        .unwrap();
+    let (_, arranged) = made(&kit);
+    let html = page(&PrintOptions::default(), &Staves::left_out("Left out for the test."));
+    let xml = as_xml(&html);
+    let doc = roxmltree::Document::parse(&xml).unwrap();
+    assert!(html.contains("for the licensed practitioner and local rules to decide"));
+    assert!(html.contains("Left out for the test."));
+    let pictures = doc.descendants().filter(|n| n.attribute("class") == Some("bars")).count();
+    assert_eq!(pictures, arranged.setups.len());
+    for plan in &arranged.parts {
+        assert!(xml.contains(&format!("id=\"s1-p{}\"", plan.part)));
+    }
+    // Every bar of every picture has its word.
+    for setup in &arranged.setups {
+        let name = &kit.instruments[setup.instrument].name;
+        let title = doc
+            .descendants()
+            .find(|n| {
+                n.has_tag_name(("http://www.w3.org/2000/svg", "title"))
+                    || n.has_tag_name("title")
+                        && n.text().is_some_and(|t| t.starts_with(name.as_str()))
+            })
+            .unwrap();
+        assert!(title.text().unwrap().contains("keep"));
+    }
+}
+
+#[test]
+fn the_chart_holds_every_strike() {
+    let kit = kit::Kit::parse(KIT)
+        .or_else(|_| kit::Kit::parse(&KIT.replace("marks = { C = \"#d33\", F = \"~\" }\n", "")))
+        .unwrap();
+    let (_, arranged) = made(&kit);
+    let html = page(&PrintOptions::default(), &Staves::left_out("-"));
+    let xml = as_xml(&html);
+    let doc = roxmltree::Document::parse(&xml).unwrap();
+    use barwright::score::Slide;
+    for plan in &arranged.parts {
+        let id = format!("s1-p{}", plan.part);
+        let sheet = doc.descendants().find(|n| n.attribute("id") == Some(&id)).unwrap();
+        let tones = sheet.descendants().filter(|n| n.attribute("class") == Some("tone")).count();
+        // A slide shows its first and last bar alone.
+        let struck = arranged.score.parts[plan.part]
+            .notes
+            .iter()
+            .filter(|n| !n.grace && n.slide != Some(Slide::Through))
+            .count();
+        assert_eq!(tones, struck, "{id}");
+    }
+}
+
+#[test]
+fn paper_size_and_large_print_are_in_the_page() {
+    let none = Staves::left_out("-");
+    let letter = PrintOptions { paper: Paper::Letter, large: true, names: Names::German };
+    let html = page(&letter, &none);
+    assert!(html.contains("@page{size:letter portrait}") && html.contains(r#"class="large""#));
+    assert!(page(&PrintOptions::default(), &none).contains("@page{size:A4 portrait}"));
+}
+
+/// Every system is engraved, nothing has an id of its own, the glyphs are there once.
+#[cfg(feature = "engrave")]
+#[test]
+fn engraved_systems_share_their_glyphs() {
+    let kit = kit::Kit::parse(KIT)
+        .or_else(|_| kit::Kit::parse(&KIT.replace("marks = { C = \"#d33\", F = \"~\" }\n", "")))
+        .unwrap();
+    let (_, arranged) = made(&kit);
+    let options = PrintOptions::default();
+    let wanted = needs_staff(&kit, &arranged);
+    let parts: Vec<Option<&str>> = wanted.iter().map(|w| w.then_some(TUNE)).collect();
+    let staves = Staves::engrave(TUNE, &parts, arranged.key, &options);
+    assert_eq!(staves.reason(), None);
+    let html = page(&options, &staves);
+    let xml = as_xml(&html);
+    let doc = roxmltree::Document::parse(&xml).unwrap();
+    let links =
+        doc.descendants().filter_map(|n| n.attribute("href")).filter(|h| h.starts_with("#gE"));
+    let mut n = 0;
+    for link in links {
+        n += 1;
+        assert_eq!(doc.descendants().filter(|n| n.attribute("id") == Some(&link[1..])).count(), 1);
+    }
+    assert!(n > 20, "{n} glyphs used");
+    // The same, whatever the threads.
+    let again: Vec<String> = std::thread::scope(|s| {
+        let jobs: Vec<_> = (0..4)
+            .map(|_| {
+                s.spawn(|| page(&options, &Staves::engrave(TUNE, &parts, arranged.key, &options)))
+            })
+            .collect();
+        jobs.into_iter().map(|j| j.join().unwrap()).collect()
+    });
+    assert!(again.iter().all(|a| *a == html));
+    if let Ok(out) = std::env::var("BARWRIGHT_LOOK") {
+        std::fs::write(out, html).unwrap();
+    }
+}
