@@ -103,7 +103,9 @@ pub(super) fn picture(
         if let Some(mark) =
             instrument.mark(bar).filter(|_| matches!(state, State::Keep | State::Swap(_)))
         {
-            draw_mark(&mut svg, mark, center, y + length * (1.0 - NODE) - 62.0);
+            // Under the letter; above it where "not F" stands there.
+            let y = if matches!(state, State::Keep) { middle + 62.0 } else { middle - 66.0 };
+            draw_mark(&mut svg, mark, center, y);
         }
         let word = word(*state, slot.loose);
         text(
@@ -167,8 +169,12 @@ fn draw_mark(svg: &mut String, mark: &Mark, center: f64, y: f64) {
         );
     }
     if let Some(symbol) = &mark.symbol {
-        let y = if mark.color.is_some() { y - 34.0 } else { y + 14.0 };
-        text(svg, center, y, 40.0, false, symbol);
+        if mark.color.is_some() {
+            // A symbol of a coloured mark stands beyond the lower hole.
+            text(svg, center, y + 72.0, 34.0, false, symbol);
+        } else {
+            text(svg, center, y + 12.0, 40.0, false, symbol);
+        }
     }
 }
 

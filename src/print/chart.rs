@@ -146,16 +146,18 @@ impl Chart<'_> {
     }
 
     fn measure(&self, at: usize, cells: &[Cell], says: &Signs) -> Markup {
+        let lines = cells.iter().map(|c| c.words.len()).max().unwrap_or(0);
         html! {
             li class="measure" {
                 (self.head(at, says))
-                div class="beats" { @for cell in cells { (self.cell(cell)) } }
+                div class="beats" { @for cell in cells { (self.cell(cell, lines)) } }
                 @for text in &says.after { p class="say after" { (text) } }
             }
         }
     }
 
-    fn cell(&self, cell: &Cell) -> Markup {
+    /// One box; every box of a measure has as many lines of words, so that the letters stand level.
+    fn cell(&self, cell: &Cell, lines: usize) -> Markup {
         let share = cell.length.as_f64();
         html! {
             div class="beat" style={ "--beats:" (round(share)) } {
@@ -175,7 +177,7 @@ impl Chart<'_> {
                         (self.strike(strike, (end - strike.at).as_f64() / share))
                     }
                 }
-                @for line in &cell.words { p class="words" { (line) } }
+                @for n in 0..lines { p class="words" { (cell.words.get(n).map_or("\u{a0}", String::as_str)) } }
             }
         }
     }

@@ -132,7 +132,7 @@ fn overview(song: &SongPage<'_>, options: &PrintOptions, id: &str) -> Markup {
                 div { dt { "Tempo" } dd { (tempo(song)) } }
                 @if !form.is_empty() { div { dt { "Phrases" } dd { (form.join(" ")) } } }
                 div { dt { "Measures" } dd { (score.measures.len()) } }
-                div { dt { "Way through" } dd { (way.join("; ")) } }
+                div class="wide" { dt { "Way through" } dd { (way.join("; ")) } }
             }
             h3 { "Who plays what" }
             table class="stack" {
@@ -309,7 +309,7 @@ fn setup_page(
                 div { dt { "Mallets" } dd { (instrument.mallet()) } }
                 @if let Some(player) = player_of(song, plan) {
                     div { dt { "Mallets in use" } dd { (if player.mallets == 1 { "one" } else { "two" }) } }
-                    div { dt { "Place" } dd { (place(player.position, instrument)) } }
+                    div class="wide" { dt { "Place" } dd { (place(player.position, instrument)) } }
                 }
                 div { dt { "Bars now" } dd { (count(setup.counts().keep + setup.counts().swap, "bar")) } }
             }

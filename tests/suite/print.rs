@@ -48,9 +48,7 @@ fn made(kit: &kit::Kit) -> (analysis::Analysis, arrange::Arrangement) {
 }
 
 fn page(options: &PrintOptions, staves: &Staves) -> String {
-    let kit = kit::Kit::parse(KIT)
-        .or_else(|_| kit::Kit::parse(&KIT.replace("marks = { C = \"#d33\", F = \"~\" }\n", "")))
-        .unwrap();
+    let kit = kit::Kit::parse(KIT).unwrap();
     let (found, arranged) = made(&kit);
     song_pack(
         &SongPage {
@@ -98,9 +96,7 @@ fn the_page_is_well_formed_and_asks_for_nothing_from_outside() {
 
 #[test]
 fn overview_setups_parts_and_score_are_all_there() {
-    let kit = kit::Kit::parse(KIT)
-        .or_else(|_| kit::Kit::parse(&KIT.replace("marks = { C = \"#d33\", F = \"~\" }\n", "")))
-        .unwrap();
+    let kit = kit::Kit::parse(KIT).unwrap();
     let (_, arranged) = made(&kit);
     let html = page(&PrintOptions::default(), &Staves::left_out("Left out for the test."));
     let xml = as_xml(&html);
@@ -112,26 +108,22 @@ fn overview_setups_parts_and_score_are_all_there() {
     for plan in &arranged.parts {
         assert!(xml.contains(&format!("id=\"s1-p{}\"", plan.part)));
     }
-    // Every bar of every picture has its word.
+    // Every picture says in words what becomes of each of its bars.
+    let titles: Vec<&str> =
+        doc.descendants().filter(|n| n.has_tag_name("title")).filter_map(|n| n.text()).collect();
     for setup in &arranged.setups {
-        let name = &kit.instruments[setup.instrument].name;
-        let title = doc
-            .descendants()
-            .find(|n| {
-                n.has_tag_name(("http://www.w3.org/2000/svg", "title"))
-                    || n.has_tag_name("title")
-                        && n.text().is_some_and(|t| t.starts_with(name.as_str()))
-            })
-            .unwrap();
-        assert!(title.text().unwrap().contains("keep"));
+        let instrument = &kit.instruments[setup.instrument];
+        let said = titles.iter().find(|t| t.starts_with(&format!("{},", instrument.name))).unwrap();
+        assert_eq!(said.matches(", ").count(), instrument.slots.len(), "{said}");
+        assert_eq!(said.matches(" keep").count(), setup.counts().keep, "{said}");
+        let off = setup.counts().remove + setup.counts().fill;
+        assert_eq!(said.matches(" off").count(), off, "{said}");
     }
 }
 
 #[test]
 fn the_chart_holds_every_strike() {
-    let kit = kit::Kit::parse(KIT)
-        .or_else(|_| kit::Kit::parse(&KIT.replace("marks = { C = \"#d33\", F = \"~\" }\n", "")))
-        .unwrap();
+    let kit = kit::Kit::parse(KIT).unwrap();
     let (_, arranged) = made(&kit);
     let html = page(&PrintOptions::default(), &Staves::left_out("-"));
     let xml = as_xml(&html);
@@ -164,9 +156,7 @@ fn paper_size_and_large_print_are_in_the_page() {
 #[cfg(feature = "engrave")]
 #[test]
 fn engraved_systems_share_their_glyphs() {
-    let kit = kit::Kit::parse(KIT)
-        .or_else(|_| kit::Kit::parse(&KIT.replace("marks = { C = \"#d33\", F = \"~\" }\n", "")))
-        .unwrap();
+    let kit = kit::Kit::parse(KIT).unwrap();
     let (_, arranged) = made(&kit);
     let options = PrintOptions::default();
     let wanted = needs_staff(&kit, &arranged);
