@@ -1,6 +1,6 @@
 //! The pack: what every page must carry, and that the page stands on its own.
 
-use barwright::print::{Names, Paper, PrintOptions, SongPage, Staves, needs_staff, song_pack};
+use barwright::print::{Names, Paper, PrintOptions, SongPage, Staves, song_pack};
 use barwright::{analysis, arrange, import, kit};
 
 /// A tune of our own in G major, 3/4, with a pickup, a repeat, two endings and words.
@@ -159,7 +159,7 @@ fn engraved_systems_share_their_glyphs() {
     let kit = kit::Kit::parse(KIT).unwrap();
     let (_, arranged) = made(&kit);
     let options = PrintOptions::default();
-    let wanted = needs_staff(&kit, &arranged);
+    let wanted = barwright::print::needs_staff(&kit, &arranged);
     let parts: Vec<Option<&str>> = wanted.iter().map(|w| w.then_some(TUNE)).collect();
     let staves = Staves::engrave(TUNE, &parts, arranged.key, &options);
     assert_eq!(staves.reason(), None);
