@@ -1,7 +1,10 @@
 //! Standard MIDI Files, format 1: a conductor track with tempo, meter and key, then one track a part.
 //!
 //! Repeats, endings and jumps are unfolded; verse *n* is sung on the *n*th time through. Grace notes
-//! have no length of their own and are left out.
+//! have no length of their own and are left out. A pitch that is struck again while it sounds ends
+//! there, and goes on from the new stroke as long as either lasts: a file that let two notes of one
+//! pitch overlap would leave readers to guess which of them an end belongs to. A note tied over a bar
+//! line from which the player goes elsewhere ends at that bar line.
 
 use midly::num::{u4, u7, u15, u24, u28};
 use midly::{
@@ -9,7 +12,7 @@ use midly::{
 };
 
 use super::musicxml::midi_channel;
-use crate::score::{Mode, Part, Score, Time, playback};
+use crate::score::{KeySignature, Mode, Note, Part, Score, Syllabic, Time, playback};
 
 /// Ticks to the quarter where no whole number holds every time of the score exactly.
 const FALLBACK_TICKS: i64 = 10_080;
@@ -27,6 +30,16 @@ struct Stretch {
     at: Time,
     /// How often its measure has been played before.
     pass: usize,
+    /// The score time up to which measures follow each other as printed; `None`: to the end.
+    goes_on_to: Option<Time>,
+}
+
+/// One stroke, in ticks.
+struct Strike {
+    key: u8,
+    on: i64,
+    off: i64,
+    lyric: Option<String>,
 }
 
 /// The score as a MIDI file's bytes.
@@ -38,9 +51,12 @@ pub fn write(score: &Score) -> Vec<u8> {
         .iter()
         .map(|p| if p.name.is_empty() { p.id.clone() } else { p.name.clone() })
         .collect();
+    let strikes: Vec<Vec<Strike>> =
+        score.parts.iter().map(|part| strikes(part, &stretches, per_quarter)).collect();
+    let end = end_tick(&stretches, per_quarter);
     let mut tracks = vec![conductor(score, &stretches, per_quarter)];
-    for (i, (part, name)) in score.parts.iter().zip(&texts).enumerate() {
-        tracks.push(part_track(part, name, i, &stretches, per_quarter));
+    for (i, ((part, name), strikes)) in score.parts.iter().zip(&texts).zip(&strikes).enumerate() {
+        tracks.push(part_track(part, name, i, strikes, end));
     }
     let header = Header::new(
         Format::Parallel,
@@ -60,7 +76,9 @@ fn resolution(score: &Score) -> i64 {
         .iter()
         .flat_map(|p| &p.notes)
         .flat_map(|n| [n.onset, n.duration])
-        .chain(score.measures.iter().flat_map(|m| [m.start, m.duration]));
+        .chain(score.measures.iter().flat_map(|m| [m.start, m.duration]))
+        .chain(score.tempos.iter().map(|t| t.at))
+        .chain(score.keys.iter().map(|k| k.at));
     for time in times {
         common = least_common_multiple(common, time.denominator());
         if common > 0x7FFF {
@@ -87,11 +105,73 @@ fn stretches(score: &Score) -> Vec<Stretch> {
         let (Some(measure), Some(pass)) = (score.measures.get(index), passes.get_mut(index)) else {
             continue;
         };
-        stretches.push(Stretch { start: measure.start, end: measure.end(), at, pass: *pass });
+        stretches.push(Stretch {
+            start: measure.start,
+            end: measure.end(),
+            at,
+            pass: *pass,
+            goes_on_to: None,
+        });
         *pass += 1;
         at += measure.duration;
     }
+    let mut after: Option<(Time, Option<Time>)> = None;
+    for stretch in stretches.iter_mut().rev() {
+        stretch.goes_on_to = match after {
+            Some((start, to)) if start == stretch.end => to,
+            // The end of the score itself cuts nothing.
+            None if stretch.end == score.end() => None,
+            _ => Some(stretch.end),
+        };
+        after = Some((stretch.start, stretch.goes_on_to));
+    }
     stretches
+}
+
+/// The strokes of a part as played, by pitch and then in order of time.
+fn strikes(part: &Part, stretches: &[Stretch], per_quarter: i64) -> Vec<Strike> {
+    let mut all: Vec<Strike> = Vec::new();
+    for stretch in stretches {
+        let first = part.notes.partition_point(|n| n.onset < stretch.start);
+        for note in part.notes.iter().skip(first).take_while(|n| n.onset < stretch.end) {
+            let Some(key) = note.midi().as_u7().filter(|_| !note.grace) else { continue };
+            let end = stretch.goes_on_to.map_or(note.end(), |to| note.end().min(to));
+            let at = stretch.at - stretch.start;
+            let on = (at + note.onset).ticks(per_quarter);
+            let off = (at + end).ticks(per_quarter).max(on + 1);
+            all.push(Strike { key, on, off, lyric: sung(note, stretch.pass) });
+        }
+    }
+    all.sort_by_key(|s| (s.key, s.on));
+    let mut apart: Vec<Strike> = Vec::with_capacity(all.len());
+    for mut strike in all {
+        if let Some(last) = apart.last_mut().filter(|l| l.key == strike.key && l.off > strike.on) {
+            if last.on == strike.on {
+                last.off = last.off.max(strike.off);
+                last.lyric = last.lyric.take().or(strike.lyric);
+                continue;
+            }
+            strike.off = strike.off.max(last.off);
+            last.off = strike.on;
+        }
+        apart.push(strike);
+    }
+    apart
+}
+
+/// The syllable sung when a note is played for the `pass`th time, from 0; a note with one verse is
+/// sung alike each time. A hyphen says that the word goes on (RP-017, "SMF Lyric Meta Event
+/// Definition", from memory).
+fn sung(note: &Note, pass: usize) -> Option<String> {
+    let verse = u8::try_from(pass + 1).unwrap_or(u8::MAX);
+    let lyric = note
+        .lyrics
+        .iter()
+        .find(|l| l.verse == verse)
+        .or_else(|| note.lyrics.first().filter(|_| note.lyrics.len() == 1))
+        .filter(|l| !l.text.is_empty())?;
+    let goes_on = matches!(lyric.syllabic, Syllabic::Begin | Syllabic::Middle);
+    Some(if goes_on { format!("{}-", lyric.text) } else { lyric.text.clone() })
 }
 
 /// An event at a tick; at one tick, lower ranks come first.
@@ -147,11 +227,15 @@ fn conductor<'a>(score: &'a Score, stretches: &[Stretch], per_quarter: i64) -> T
                 push(here, 1, MetaMessage::TimeSignature(now.beats as u8, power, clocks, 8));
             }
         }
-        let now = score.signature_at(stretch.start).map(|s| (s.fifths.clamp(-7, 7), s.mode));
-        if let Some((fifths, mode)) = now.filter(|s| signature != Some(*s)) {
-            signature = Some((fifths, mode));
-            let minor = mode.is_some_and(|m| m == Mode::Minor);
-            push(here, 2, MetaMessage::KeySignature(fifths, minor));
+        let before = score.signature_at(stretch.start);
+        let inside = score.keys.iter().filter(|k| k.at > stretch.start && k.at < stretch.end);
+        for change in before.into_iter().chain(inside) {
+            let now = in_midi(change);
+            if signature != Some(now) {
+                signature = Some(now);
+                let at = stretch.at + (change.at.max(stretch.start) - stretch.start);
+                push(at.ticks(per_quarter), 2, MetaMessage::KeySignature(now.0, now.1));
+            }
         }
         // The tempo in force where the measure begins, then the changes inside it.
         let before = score.tempos.iter().take_while(|t| t.at <= stretch.start).last();
@@ -169,55 +253,48 @@ fn conductor<'a>(score: &'a Score, stretches: &[Stretch], per_quarter: i64) -> T
     track(events, end_tick(stretches, per_quarter))
 }
 
+/// A signature as MIDI files hold it: at most seven sharps or flats, and whether the key is minor.
+fn in_midi(key: &KeySignature) -> (i8, bool) {
+    let mut fifths = i16::from(key.fifths);
+    while fifths > 7 {
+        fifths -= 12;
+    }
+    while fifths < -7 {
+        fifths += 12;
+    }
+    (fifths as i8, key.mode == Some(Mode::Minor))
+}
+
 fn part_track<'a>(
-    part: &'a Part,
+    part: &Part,
     name: &'a str,
     index: usize,
-    stretches: &[Stretch],
-    per_quarter: i64,
+    strikes: &'a [Strike],
+    end: i64,
 ) -> Track<'a> {
     let channel = u4::from(midi_channel(index));
-    let mut events = vec![Event {
-        tick: 0,
-        rank: 0,
-        kind: TrackEventKind::Meta(MetaMessage::TrackName(name.as_bytes())),
-    }];
+    let meta =
+        |message: MetaMessage<'a>| Event { tick: 0, rank: 0, kind: TrackEventKind::Meta(message) };
+    let mut events = vec![meta(MetaMessage::TrackName(name.as_bytes()))];
+    // Fifteen channels are one port's worth of parts; the next fifteen play on the next port.
+    if let Some(port) = u8::try_from(index / 15).ok().filter(|p| (1..128).contains(p)) {
+        events.push(meta(MetaMessage::MidiPort(u7::from(port))));
+    }
+    let midi = |message: MidiMessage| TrackEventKind::Midi { channel, message };
     if let Some(program) = part.sound.program {
         let message = MidiMessage::ProgramChange { program: u7::from(program.min(127)) };
-        events.push(Event { tick: 0, rank: 1, kind: TrackEventKind::Midi { channel, message } });
+        events.push(Event { tick: 0, rank: 1, kind: midi(message) });
     }
-    for stretch in stretches {
-        let first = part.notes.partition_point(|n| n.onset < stretch.start);
-        for note in part.notes.iter().skip(first).take_while(|n| n.onset < stretch.end) {
-            let Some(key) = note.midi().as_u7().filter(|_| !note.grace) else { continue };
-            let at = stretch.at + (note.onset - stretch.start);
-            let key = u7::from(key);
-            let (vel, rest) = (u7::from(VELOCITY), u7::from(0));
-            let on = at.ticks(per_quarter);
-            let off = (at + note.duration).ticks(per_quarter).max(on);
-            let verse = u8::try_from(stretch.pass + 1).unwrap_or(u8::MAX);
-            let sung = note
-                .lyrics
-                .iter()
-                .find(|l| l.verse == verse)
-                .or_else(|| note.lyrics.first().filter(|_| note.lyrics.len() == 1));
-            if let Some(lyric) = sung {
-                let text = MetaMessage::Lyric(lyric.text.as_bytes());
-                events.push(Event { tick: on, rank: 3, kind: TrackEventKind::Meta(text) });
-            }
-            let message = MidiMessage::NoteOn { key, vel };
-            events.push(Event {
-                tick: on,
-                rank: 4,
-                kind: TrackEventKind::Midi { channel, message },
-            });
-            let message = MidiMessage::NoteOff { key, vel: rest };
-            events.push(Event {
-                tick: off,
-                rank: 2,
-                kind: TrackEventKind::Midi { channel, message },
-            });
+    for strike in strikes {
+        let key = u7::from(strike.key);
+        if let Some(text) = &strike.lyric {
+            let text = MetaMessage::Lyric(text.as_bytes());
+            events.push(Event { tick: strike.on, rank: 3, kind: TrackEventKind::Meta(text) });
         }
+        let on = MidiMessage::NoteOn { key, vel: u7::from(VELOCITY) };
+        events.push(Event { tick: strike.on, rank: 4, kind: midi(on) });
+        let off = MidiMessage::NoteOff { key, vel: u7::from(0) };
+        events.push(Event { tick: strike.off, rank: 2, kind: midi(off) });
     }
-    track(events, end_tick(stretches, per_quarter))
+    track(events, end)
 }

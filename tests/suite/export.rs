@@ -95,3 +95,49 @@ fn every_fixture_reads_back_from_its_musicxml() {
     }
     assert!(faults.is_empty(), "{} faults\n{}", faults.len(), faults.join("\n"));
 }
+
+/// Not a check by itself: turns every song of a folder into our MusicXML and MIDI for the scripts in
+/// tests/external. `BARWRIGHT_IN` and `BARWRIGHT_OUT` name the folders.
+#[test]
+#[ignore = "run by tests/external/export_roundtrip.py"]
+fn convert_a_folder() {
+    let folder = |name| PathBuf::from(std::env::var_os(name).unwrap());
+    let (from, to) = (folder("BARWRIGHT_IN"), folder("BARWRIGHT_OUT"));
+    let mut files: Vec<PathBuf> = fs::read_dir(from).unwrap().map(|e| e.unwrap().path()).collect();
+    files.sort();
+    for file in files {
+        let stem = file.file_name().unwrap().to_string_lossy().into_owned();
+        let song = match import::read(&fs::read(&file).unwrap()) {
+            Ok(song) => song,
+            Err(fault) => {
+                fs::write(to.join(format!("{stem}.failed")), fault.to_string()).unwrap();
+                continue;
+            }
+        };
+        let (text, midi) = (musicxml::score(&song.score), midi::write(&song.score));
+        let again = import::read(text.as_bytes()).map(|a| a.score);
+        let same = std::panic::catch_unwind(|| assert_same(&stem, &song.score, &again.unwrap()));
+        if let Err(fault) = same {
+            let fault = fault.downcast_ref::<String>().cloned().unwrap_or_default();
+            fs::write(to.join(format!("{stem}.differs")), fault).unwrap();
+        }
+        fs::write(to.join(format!("{stem}.musicxml")), text).unwrap();
+        fs::write(to.join(format!("{stem}.mid")), midi).unwrap();
+        let parts: Vec<Vec<(String, String, i16, bool)>> = song
+            .score
+            .parts
+            .iter()
+            .map(|p| {
+                p.notes
+                    .iter()
+                    .map(|n| {
+                        let number = n.midi().number();
+                        (n.onset.to_string(), n.duration.to_string(), number, n.grace)
+                    })
+                    .collect()
+            })
+            .collect();
+        let json = serde_json::to_string(&parts).unwrap();
+        fs::write(to.join(format!("{stem}.json")), json).unwrap();
+    }
+}
