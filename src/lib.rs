@@ -13,6 +13,7 @@
 //! | 6 | `cli` | files, arguments, exit codes |
 pub mod analysis;
 pub mod arrange;
+pub mod cli;
 pub mod concert;
 pub mod export;
 pub mod import;

@@ -204,7 +204,12 @@ impl Ready {
         add(kit);
         add(&self.shown);
         add(self.content.to_hex().as_str());
-        add(&format!("{} {:?}", ask.making.no_staff, SongWish { line: 0, ..self.wish.clone() }));
+        add(&format!(
+            "{} {:?} {:?}",
+            ask.making.no_staff,
+            ask.making.print_options(),
+            SongWish { line: 0, ..self.wish.clone() }
+        ));
         for player in &self.kit.players {
             add(&player.name);
         }
@@ -222,8 +227,14 @@ impl Ready {
         ask: &args::Concert,
     ) -> anyhow::Result<(concert::Song, serde_json::Value, Vec<Made>)> {
         let arrangement = self.arrange(&way.option).with_context(|| self.shown.clone())?;
-        let made = song::files(&self.song, &self.kit, &arrangement, !ask.making.no_staff)
-            .with_context(|| self.shown.clone())?;
+        let made = song::files(
+            &self.song,
+            &self.kit,
+            &arrangement,
+            !ask.making.no_staff,
+            &ask.making.print_options(),
+        )
+        .with_context(|| self.shown.clone())?;
         let id = |i: usize| self.kit.instruments.get(i).map(|i| i.id.clone());
         let name = |p: usize| self.kit.players.get(p).map(|p| p.name.clone());
         let noted = Noted {

@@ -6,6 +6,8 @@ use std::time::{Duration, Instant};
 
 use anyhow::{Context, bail};
 
+use super::files;
+
 /// Program names under which browsers of the Chromium family are installed, looked for in this order.
 const BROWSERS: [&str; 9] = [
     "chromium",
@@ -33,7 +35,7 @@ const PATIENCE: Duration = Duration::from_secs(120);
 ///
 /// # Errors
 /// No browser is installed, it fails or hangs, or the PDF can't be written.
-pub(crate) fn print(html: &Path, pdf: &Path) -> anyhow::Result<()> {
+pub(super) fn print(html: &Path, pdf: &Path) -> anyhow::Result<()> {
     let Some(browser) = find() else {
         bail!(
             "no browser of the Chromium family found (looked for {}); install one, or open {} in any \
@@ -43,7 +45,6 @@ pub(crate) fn print(html: &Path, pdf: &Path) -> anyhow::Result<()> {
         );
     };
     let html = html.canonicalize().with_context(|| format!("can't find {}", html.display()))?;
-    let folder = pdf.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
     let work = tempfile::tempdir().context("can't make a folder for temporary files")?;
     let made = work.path().join("pack.pdf");
     let mut command = Command::new(&browser);
@@ -87,12 +88,7 @@ pub(crate) fn print(html: &Path, pdf: &Path) -> anyhow::Result<()> {
             html.display()
         );
     }
-    let mut whole = tempfile::NamedTempFile::new_in(folder)
-        .with_context(|| format!("can't write into {}", folder.display()))?;
-    std::io::Write::write_all(&mut whole, &bytes)
-        .with_context(|| format!("can't write {}", pdf.display()))?;
-    whole.persist(pdf).with_context(|| format!("can't write {}", pdf.display()))?;
-    Ok(())
+    files::write_whole(pdf, &bytes)
 }
 
 /// The first browser found on the search path.

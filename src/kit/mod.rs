@@ -19,7 +19,7 @@ pub use describe::{ROW_KEY, report, row, sentence, show};
 pub use file::{KitError, KitErrors, MAX_OF_A_KIND, Pos, starter, starter_toml};
 pub use fit::{
     Carrier, Fit, FitOption, FitRequest, FitRow, MAX_LINES, PartFit, PartsOption, SetupChange,
-    Transpose, Verdict, csv, fit, fit_parts, table, tell,
+    Transpose, Verdict, csv, fit, fit_parts, table, tell, tell_parts,
 };
 pub use people::{Kit, Player, Position, Reads};
 pub use setup::{Clear, Counts, Move, NoBar, Setup, State, moves};

@@ -20,7 +20,7 @@ use crate::arrange::Arrangement;
 use crate::kit::{Kit, Move, Reads};
 
 pub use names::Names;
-pub use staff::{Staves, clean_up};
+pub use staff::{Staves, close_engraver};
 
 /// The sheet that is printed on.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]

@@ -8,6 +8,7 @@
 //! so one toolkit behind one lock does all the work, whatever the number of threads.
 
 use std::collections::BTreeMap;
+use std::path::PathBuf;
 
 #[cfg(feature = "engrave")]
 use super::Names;
@@ -53,10 +54,10 @@ impl Staves {
     }
 }
 
-/// Removes what the engraver leaves behind in the machine's folder for temporary files (its fonts,
-/// about 12 MB). For the end of a program; engraving fails afterwards.
-pub fn clean_up() {
-    engraver::clean_up();
+/// Closes the engraver at the end of a program. Returns the folder, in the machine's folder for
+/// temporary files, that it leaves behind (its fonts, about 12 MB) for the caller to remove.
+pub fn close_engraver() -> Option<PathBuf> {
+    engraver::close()
 }
 
 /// Writes the names of the notes into a part as a line of lyrics right under the staff, before any
@@ -121,7 +122,7 @@ pub(super) fn with_names(xml: &str, names: Names, key: Key) -> Option<String> {
 /// Without the engraving library: the pack says so.
 #[cfg(not(feature = "engrave"))]
 mod engraver {
-    use super::{Key, PrintOptions, Staves};
+    use super::{Key, PathBuf, PrintOptions, Staves};
 
     pub(super) fn engrave(_: &str, _: &[Option<&str>], _: Key, _: &PrintOptions) -> Staves {
         Staves::left_out(
@@ -129,7 +130,9 @@ mod engraver {
         )
     }
 
-    pub(super) fn clean_up() {}
+    pub(super) fn close() -> Option<PathBuf> {
+        None
+    }
 }
 
 #[cfg(feature = "engrave")]
@@ -140,7 +143,7 @@ mod engraver {
     use verovio::{LogLevel, Toolkit};
 
     use super::super::svg;
-    use super::{Key, Names, PrintOptions, Staves, with_names};
+    use super::{Key, Names, PathBuf, PrintOptions, Staves, with_names};
 
     static ENGRAVER: Mutex<Option<Toolkit>> = Mutex::new(None);
 
@@ -234,14 +237,10 @@ mod engraver {
         Some(made)
     }
 
-    pub(super) fn clean_up() {
+    pub(super) fn close() -> Option<PathBuf> {
         let mut engraver = ENGRAVER.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Some(toolkit) = engraver.take() {
-            let folder = toolkit.resource_path();
-            // The folder is the one that the crate made for itself, known by its name.
-            if folder.contains("verovio-data-") {
-                let _ = std::fs::remove_dir_all(folder);
-            }
-        }
+        let folder = engraver.take()?.resource_path();
+        // The folder is the one that the crate made for itself, known by its name.
+        folder.contains("verovio-data-").then(|| PathBuf::from(folder))
     }
 }

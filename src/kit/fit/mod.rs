@@ -19,7 +19,7 @@ mod why;
 pub use parts::{MAX_LINES, PartFit, PartsOption, fit_parts};
 use rack::Song;
 use search::{Candidate, Found, Plan, Room};
-pub use tell::{FitRow, csv, table, tell};
+pub use tell::{FitRow, csv, table, tell, tell_parts};
 pub(crate) use why::counted;
 
 use super::bar::BarSet;

@@ -1,6 +1,6 @@
 //! A fit in plain words: one song in full, many as a table or as CSV.
 
-use super::{Fit, FitOption, Verdict};
+use super::{Fit, FitOption, PartsOption, Verdict};
 use crate::kit::describe::{ROW_KEY, capital, listed, setup_lines};
 use crate::kit::people::Kit;
 use crate::score::{Interval, Line, Score};
@@ -82,6 +82,48 @@ pub fn tell(song: &str, score: &Score, line: &Line, kit: &Kit, fit: &Fit) -> Str
             "\nWhat to do: allow other keys, allow changed notes (--changed-notes N), or add the \
              missing bars to the kit.\n",
         );
+    }
+    text
+}
+
+/// A song of several parts in plain words: whether every part finds an instrument of its own, in the
+/// best key, then the other keys. `names` are the parts' names by the lines' order.
+pub fn tell_parts(song: &str, names: &[String], kit: &Kit, options: &[PartsOption]) -> String {
+    let Some(best) = options.first() else {
+        return format!("{song}: there is nothing to play.\n");
+    };
+    let covered = |o: &PartsOption| o.lines.iter().filter(|l| l.on.is_some()).count();
+    let mut text = match covered(best) {
+        all if all == best.lines.len() => {
+            format!("{song}: every part can be played, in {}.\n", best.key)
+        }
+        some => format!(
+            "{song}: {some} of {} parts can be played at once, at best, in {}.\n",
+            best.lines.len(),
+            best.key
+        ),
+    };
+    for part in &best.lines {
+        let name = names.get(part.line).map_or("", String::as_str);
+        match &part.on {
+            Some((instrument, _, setup)) => {
+                let at = kit.instruments.get(*instrument).map_or("", |i| i.name.as_str());
+                text.push_str(&format!("\n{name}: {at}\n{}", setup_lines(kit, setup)));
+            }
+            None => text.push_str(&format!("\n{name}: no instrument is left that can take it\n")),
+        }
+    }
+    if options.len() > 1 {
+        text.push_str("\nOther keys\n");
+        for option in &options[1..] {
+            text.push_str(&format!(
+                "  {}: {} of {} parts (cost {:.2})\n",
+                option.key,
+                covered(option),
+                option.lines.len(),
+                option.cost
+            ));
+        }
     }
     text
 }
