@@ -12,7 +12,9 @@ use midly::{
 };
 
 use super::musicxml::midi_channel;
-use crate::score::{KeySignature, Mode, Note, Part, Score, Syllabic, Time, playback};
+use crate::score::{
+    KeySignature, Measure, Meter, Mode, Note, Part, Score, Syllabic, Time, playback,
+};
 
 /// Ticks to the quarter where no whole number holds every time of the score exactly.
 const FALLBACK_TICKS: i64 = 10_080;
@@ -213,12 +215,11 @@ fn conductor<'a>(score: &'a Score, stretches: &[Stretch], per_quarter: i64) -> T
     if !score.title.is_empty() {
         push(0, 0, MetaMessage::TrackName(score.title.as_bytes()));
     }
-    let (mut meter, mut signature, mut tempo) = (None, None, None);
+    let mut bars = BarLines::default();
+    let (mut signature, mut tempo) = (None, None);
     for stretch in stretches {
         let here = stretch.at.ticks(per_quarter);
-        let now = score.measure_at(stretch.start).map(|m| m.meter);
-        if let Some(now) = now.filter(|m| meter != Some(*m)) {
-            meter = Some(now);
+        if let Some(now) = score.measure_at(stretch.start).and_then(|m| bars.next(m, stretch.at)) {
             // The file holds the lower number as a power of two, and MIDI clocks (24 to the
             // quarter) to a click of the metronome.
             if now.beat_type.is_power_of_two() && now.beats < 256 {
@@ -251,6 +252,42 @@ fn conductor<'a>(score: &'a Score, stretches: &[Stretch], per_quarter: i64) -> T
         }
     }
     track(events, end_tick(stretches, per_quarter))
+}
+
+/// Where readers of the file see bar lines: they count from the last time signature on.
+#[derive(Default)]
+struct BarLines {
+    meter: Option<Meter>,
+    from: Time,
+}
+
+impl BarLines {
+    /// The time signature to be written where a measure begins, if the one in force would put the
+    /// bar lines elsewhere. A pickup gets a meter of its own length.
+    fn next(&mut self, measure: &Measure, at: Time) -> Option<Meter> {
+        let in_step = self.meter == Some(measure.meter)
+            && (at - measure.lead - self.from).rem_floor(measure.meter.measure()).is_zero();
+        if in_step {
+            return None;
+        }
+        let short = Some(measure).filter(|m| m.lead.is_positive()).and_then(own_meter);
+        self.meter = Some(short.unwrap_or(measure.meter));
+        self.from = if short.is_some() { at } else { at - measure.lead };
+        self.meter
+    }
+}
+
+/// The meter that a short measure fills: in its meter's unit, or in halves of it down to 64ths.
+fn own_meter(measure: &Measure) -> Option<Meter> {
+    let mut beat_type = measure.meter.beat_type;
+    while beat_type <= 64 {
+        let unit = Time::new(4, i64::from(beat_type));
+        if measure.duration.rem_floor(unit).is_zero() {
+            return Meter::new(u16::try_from(measure.duration.div_floor(unit)).ok()?, beat_type);
+        }
+        beat_type *= 2;
+    }
+    None
 }
 
 /// A signature as MIDI files hold it: at most seven sharps or flats, and whether the key is minor.

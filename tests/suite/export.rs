@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use barwright::export::{midi, musicxml};
 use barwright::import;
-use barwright::score::{Pitch, Score, Time};
+use barwright::score::{Pitch, Score, Time, playback};
 
 fn fixtures(folder: &str, extensions: &[&str]) -> Vec<PathBuf> {
     let dir = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures").join(folder);
@@ -96,6 +96,12 @@ fn every_fixture_reads_back_from_its_musicxml() {
     assert!(faults.is_empty(), "{} faults\n{}", faults.len(), faults.join("\n"));
 }
 
+/// All notes as onset, length and number, whatever their part.
+fn struck(score: &Score) -> Vec<(String, String, i16)> {
+    let notes = score.parts.iter().flat_map(|p| &p.notes);
+    notes.map(|n| (n.onset.to_string(), n.duration.to_string(), n.midi().number())).collect()
+}
+
 /// Not a check by itself: turns every song of a folder into our MusicXML and MIDI for the scripts in
 /// tests/external. `BARWRIGHT_IN` and `BARWRIGHT_OUT` name the folders.
 #[test]
@@ -121,6 +127,9 @@ fn convert_a_folder() {
             let fault = fault.downcast_ref::<String>().cloned().unwrap_or_default();
             fs::write(to.join(format!("{stem}.differs")), fault).unwrap();
         }
+        let heard = import::read(&midi).map(|heard| struck(&heard.score)).unwrap_or_default();
+        fs::write(to.join(format!("{stem}.heard")), serde_json::to_string(&heard).unwrap())
+            .unwrap();
         fs::write(to.join(format!("{stem}.musicxml")), text).unwrap();
         fs::write(to.join(format!("{stem}.mid")), midi).unwrap();
         let parts: Vec<Vec<(String, String, i16, bool)>> = song
@@ -137,7 +146,13 @@ fn convert_a_folder() {
                     .collect()
             })
             .collect();
-        let json = serde_json::to_string(&parts).unwrap();
+        let played: Vec<(String, String)> = playback::order(&song.score.measures)
+            .0
+            .iter()
+            .map(|i| &song.score.measures[*i])
+            .map(|m| (m.start.to_string(), m.end().to_string()))
+            .collect();
+        let json = serde_json::to_string(&(parts, played)).unwrap();
         fs::write(to.join(format!("{stem}.json")), json).unwrap();
     }
 }

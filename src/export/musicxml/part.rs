@@ -356,9 +356,8 @@ impl<'a> PartWriter<'a> {
         }
         if transposes {
             xml.open("transpose", &[]);
-            if now.diatonic != 0 {
-                xml.number("diatonic", i64::from(now.diatonic));
-            }
+            // Optional in the schema, but music21 fails on an octave change without it.
+            xml.number("diatonic", i64::from(now.diatonic));
             xml.number("chromatic", i64::from(now.chromatic));
             if now.octaves != 0 {
                 xml.number("octave-change", i64::from(now.octaves));
