@@ -193,7 +193,10 @@ def main():
             else:
                 plain = {"notes": [n for n in theirs["notes"] if n[1] != "0"]}
                 mine = {"notes": [(str(o), str(d), m) for (o, d, m), k in timed.items() for _ in range(k)]}
-                note("partitura", name, difference(corpus.bag(mine, True), corpus.bag(plain, True)))
+                a, b = corpus.bag(mine, True), corpus.bag(plain, True)
+                if "<octave-change>" in xml.read_text():  # partitura leaves it out: compare without octaves
+                    a, b = (Counter((o, d, m % 12) for (o, d, m), k in c.items() for _ in range(k)) for c in (a, b))
+                note("partitura", name, difference(a, b))
         sounding = expected_midi(parts, played)
         note("mido", name, difference(sounding, by_mido(out(".mid"))))
         note("symusic", name, difference(sounding, by_symusic(out(".mid"))))

@@ -95,14 +95,21 @@ impl<'a> PartWriter<'a> {
                 }
                 let raws = raws(lane, &mut next_group[nth], measure.start, end, &cuts, keys);
                 let pieces = match raws.as_slice() {
-                    [only] if only.group.is_none() => vec![Piece {
-                        start: only.start,
-                        end: only.end,
-                        group: None,
-                        value: None,
-                        ratio: None,
-                        tuplet: 0,
-                    }],
+                    // A pickup's rest is written out: music21 gives a measure's rest the length
+                    // of the meter, whatever its duration.
+                    [only]
+                        if only.group.is_none()
+                            && only.end - only.start == measure.meter.measure() =>
+                    {
+                        vec![Piece {
+                            start: only.start,
+                            end: only.end,
+                            group: None,
+                            value: None,
+                            ratio: None,
+                            tuplet: 0,
+                        }]
+                    }
                     raws => notate(measure, beats, raws),
                 };
                 strips.push(Strip { lane: nth, pieces });
