@@ -145,7 +145,7 @@ pub(super) enum Drone {
 /// Make parts, charts and bar lists of one song for the room's instruments and players.
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Examples:\n  barwright arrange demo-songs/lantern-round.musicxml --out parts\n  barwright arrange demo-songs/tide-table.mid --kit demo-songs/harbour-room.toml --key C --drone broken --out parts"
+    after_help = "Examples:\n  barwright arrange demo-songs/lantern-round.musicxml --out parts\n  barwright arrange demo-songs/tide-table.mid --key D --drone broken --out parts"
 )]
 pub(super) struct Arrange {
     /// MusicXML (.musicxml, .xml, .mxl) or MIDI (.mid, .midi) file; - reads standard input
@@ -159,6 +159,12 @@ pub(super) struct Arrange {
     /// Which part holds the melody: its id, name or number; P1/2 names voice 2 of part P1
     #[arg(long, value_name = "P")]
     pub(super) part: Option<String>,
+    /// At most so many different bars for the melody: other notes are changed, and listed
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=88))]
+    pub(super) bars: Option<u16>,
+    /// Let up to so many notes be changed to make it fit; every one is listed by its measure
+    #[arg(long, value_name = "N")]
+    pub(super) changed_notes: Option<u16>,
     /// Give a role to an instrument, and a player if you like: drone=bass-xylophone:window
     #[arg(long, value_name = "ROLE=INSTRUMENT[:PLAYER]")]
     pub(super) with: Vec<String>,

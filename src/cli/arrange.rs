@@ -21,7 +21,12 @@ pub(super) fn run(ask: &args::Arrange) -> anyhow::Result<Outcome> {
         Some(text) => Some(song::wanted_key(text, song.analysis.key.best.key)?),
         None => None,
     };
-    let fit_ask = FitRequest { key, ..FitRequest::default() };
+    let fit_ask = FitRequest {
+        key,
+        bars: ask.bars.map(usize::from),
+        changed_notes: ask.changed_notes.map(usize::from),
+        ..FitRequest::default()
+    };
     let fit = kit::fit(&song.imported.score, &song.melody.line, &song.analysis, &kit, &fit_ask);
     let option = match fit.options.first() {
         Some(option) if fit.verdict != Verdict::DoesNotFit => option,
@@ -89,7 +94,7 @@ fn why_not(fit: &kit::Fit, key_was_asked: bool) -> String {
     let next = if key_was_asked {
         "leave --key out to try every key"
     } else {
-        "see `barwright fit` for what is nearest, or a smaller set of bars with --changed-notes"
+        "see `barwright fit` for what is nearest, or let notes change with --changed-notes N"
     };
     format!("does not fit this kit: {bars}; {next}")
 }
@@ -113,16 +118,24 @@ fn summary(song: &Song, kit: &Kit, arrangement: &Arrangement, folder: &Path) -> 
     );
     let failed: Vec<&str> =
         arrangement.checks.iter().filter(|c| !c.passed).map(|c| c.detail.as_str()).collect();
-    let mind = if failed.is_empty() {
-        arrangement
-            .parts
-            .iter()
-            .flat_map(|p| p.changes.iter())
-            .next()
-            .cloned()
-            .unwrap_or_else(|| "the cautions on the setup pages; what a client or pupil may safely do is for the licensed practitioner and local rules to decide".to_owned())
-    } else {
-        failed.join("; ")
+    let thinned: Vec<String> = arrangement
+        .parts
+        .iter()
+        .filter(|p| !p.changes.is_empty())
+        .map(|plan| {
+            let who = plan.player.and_then(|p| kit.players.get(p)).map(|p| p.name.as_str());
+            format!(
+                "{} ({}): {}",
+                who.unwrap_or("voice"),
+                plan.role.name(),
+                plan.changes.join("; ")
+            )
+        })
+        .collect();
+    let mind = match (failed.as_slice(), thinned.as_slice()) {
+        ([], []) => "the cautions on the setup pages; what a client or pupil may safely do is for the licensed practitioner and local rules to decide".to_owned(),
+        ([], thinned) => thinned.join(". "),
+        (failed, _) => failed.join("; "),
     };
     let _ = writeln!(text, "Mind: {mind}");
     text
