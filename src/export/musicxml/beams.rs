@@ -30,8 +30,13 @@ fn flags(piece: &Piece) -> usize {
     piece.value.and_then(|v| FLAGGED.iter().position(|name| *name == v.name)).map_or(0, |i| i + 1)
 }
 
-/// The beams of every piece of one lane in one measure.
-pub(super) fn beams(measure: &Measure, pieces: &[Piece]) -> Vec<Beams> {
+/// The beams of every piece of one lane in one measure. `joined` says whether a chord, given by its
+/// index in the lane, may be under a beam.
+pub(super) fn beams(
+    measure: &Measure,
+    pieces: &[Piece],
+    joined: impl Fn(usize) -> bool,
+) -> Vec<Beams> {
     let mut all: Vec<Beams> = vec![Vec::new(); pieces.len()];
     if pieces.iter().filter(|p| p.group.is_some() && flags(p) > 0).count() < 2 {
         return all;
@@ -53,7 +58,7 @@ pub(super) fn beams(measure: &Measure, pieces: &[Piece]) -> Vec<Beams> {
     };
     let mut at = 0;
     while at < pieces.len() {
-        let joins = |p: &Piece| p.group.is_some() && flags(p) > 0;
+        let joins = |p: &Piece| p.group.is_some_and(&joined) && flags(p) > 0;
         let mut after = at + 1;
         if joins(&pieces[at]) {
             let place = window(&pieces[at]);

@@ -264,7 +264,7 @@ impl VoiceWriter<'_> {
         last: bool,
     ) {
         let (starts, stops) = if top { self.tuplet_ends(index) } else { (false, false) };
-        let hand = note.hand.filter(|_| first);
+        let hand = note.hand.filter(|_| first && note.slide != Some(Slide::Through));
         let slide = match note.slide {
             Some(Slide::Start) if first => Some("start"),
             Some(Slide::Stop) if first => Some("stop"),

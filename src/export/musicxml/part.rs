@@ -207,7 +207,11 @@ impl<'a> PartWriter<'a> {
                 xml.close("backup");
             }
             let lane = &self.lanes[strip.lane];
-            let beams = beams(measure, &strip.pieces);
+            // The notes between the ends of a slide are hidden, and so would be their beams' stems.
+            let beams = beams(measure, &strip.pieces, |group| {
+                let notes = lane.groups.get(group).map_or(&[][..], |g| &g.notes);
+                notes.iter().all(|i| self.part.notes[*i].slide.is_none())
+            });
             let mut graces = self.graces(lane, measure.start, end, last);
             let multi = staves(self.part) > 1;
             let mut voice = writer.voice(lane, multi, &strip.pieces, &beams);
