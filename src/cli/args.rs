@@ -220,7 +220,7 @@ pub(super) struct Concert {
 /// Write, check or show a kit file: the instruments, bars and players of the room.
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Examples:\n  barwright kit starter my-room.toml\n  barwright kit check demo-songs/harbour-room.toml"
+    after_help = "Examples:\n  barwright kit show demo-songs/harbour-room.toml\n  barwright kit check demo-songs/harbour-room.toml"
 )]
 pub(super) struct Kit {
     #[command(subcommand)]
@@ -239,7 +239,7 @@ pub(super) enum KitAction {
     },
     /// Check a kit file and say what it can and can't do
     #[command(
-        after_help = "Examples:\n  barwright kit check demo-songs/harbour-room.toml\n  barwright kit check my-room.toml"
+        after_help = "Examples:\n  barwright kit check demo-songs/harbour-room.toml\n  barwright kit starter > my-room.toml && barwright kit check my-room.toml"
     )]
     Check {
         /// The kit file

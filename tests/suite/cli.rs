@@ -368,3 +368,36 @@ fn the_same_song_gives_the_same_bytes() {
     };
     assert_eq!(make(), make());
 }
+
+#[test]
+fn a_bad_file_stops_nothing_in_a_concert() {
+    let folder = tempfile::tempdir().unwrap();
+    let bad = folder.path().join("letter.mid");
+    fs::write(&bad, "Dear group").unwrap();
+    let out = folder.path().join("concert");
+    let songs =
+        ["demo-songs/two-tides.musicxml", "demo-songs/gull-call.mxl", bad.to_str().unwrap()];
+    let mut args = vec!["concert"];
+    args.extend(songs);
+    args.extend(["--order", "given", "--no-staff", "--json", "--out", out.to_str().unwrap()]);
+    let document = json(&expect(4, &args));
+    assert_eq!(document, json(&fs::read_to_string(out.join("concert.json")).unwrap()));
+    let order: Vec<&str> =
+        document["order"].as_array().unwrap().iter().map(|s| s["song"].as_str().unwrap()).collect();
+    assert_eq!(order.len(), 2);
+    assert!(order[0].contains("Two Tides") || order[0].contains("two-tides"), "{order:?}");
+    let failed = document["failed"].as_array().unwrap();
+    assert_eq!(failed.len(), 1);
+    assert!(failed[0]["error"].as_str().unwrap().len() > 10);
+    // First set-up, one change between neighbours, clearing: the contract's moves.
+    let changeovers = document["changeovers"].as_array().unwrap();
+    let moves: usize = changeovers.iter().map(|c| c["moves"].as_array().unwrap().len()).sum();
+    assert_eq!(document["moves_total"].as_u64().unwrap() as usize, moves);
+    assert_eq!(changeovers.len(), 3);
+    for song in ["two-tides", "gull-call"] {
+        assert!(out.join(song).join("score.musicxml").exists(), "{song}");
+    }
+    for file in ["concert.txt", "pack.html"] {
+        assert!(out.join(file).exists(), "{file}");
+    }
+}
