@@ -57,7 +57,68 @@ impl Cell {
     fn silent(&self) -> bool {
         self.strikes.is_empty() && !self.held
     }
+
+    /// The equal columns of the box, and the one (from 1) in which each strike stands: by time where
+    /// halves or thirds of the beat hold all strikes; else one after the other, behind an empty column
+    /// where the first comes late.
+    fn columns(&self) -> (usize, Vec<usize>) {
+        for n in 1..=FINEST_GRID {
+            let step = self.length / n;
+            let places: Option<Vec<usize>> = self
+                .strikes
+                .iter()
+                .map(|s| (0..n).find(|k| step * *k == s.at).map(|k| k as usize + 1))
+                .collect();
+            if let Some(places) = places {
+                return (n as usize, places);
+            }
+        }
+        let late = usize::from(self.strikes.first().is_some_and(|s| s.at.is_positive()));
+        let n = self.strikes.len();
+        (n + late, (1..=n).map(|k| k + late).collect())
+    }
+
+    /// How wide a beat must be drawn, in sizes of the letters, for this box to hold its letters.
+    fn need(&self) -> f64 {
+        let widest = self.strikes.iter().map(Strike::width).fold(0.0, f64::max);
+        let (least, most) = SHARES;
+        let (columns, _) = self.columns();
+        columns as f64 * widest / self.length.as_f64().clamp(least, most)
+    }
 }
+
+impl Strike {
+    /// Its width in sizes of the letters, with a little air.
+    fn width(&self) -> f64 {
+        let tone = |t: &Tone| {
+            let own = f64::from(u8::from(t.color.is_some()) + u8::from(t.symbol.is_some()));
+            letters_wide(&t.letter) + own * OWN_WIDTH
+        };
+        let tones = self.tones.iter().map(tone).fold(0.0, f64::max);
+        AIR + match &self.slide_to {
+            Some((to, _)) => tones + letters_wide(to) + ARROW_WIDTH,
+            None => tones,
+        }
+    }
+}
+
+/// The width of letters in their size, from above.
+fn letters_wide(letters: &str) -> f64 {
+    let wide = |c: char| if "′″‴".contains(c) { STROKE_WIDTH } else { LETTER_WIDTH };
+    letters.chars().map(wide).sum()
+}
+
+/// Halves and thirds of a beat are columns of their own.
+const FINEST_GRID: i64 = 3;
+/// Between which shares of the beat's width a box is drawn; the style sheet's `.beat` says the same.
+const SHARES: (f64, f64) = (0.72, 1.34);
+/// Widths in letter sizes, set by eye on DejaVu Sans Bold, the widest of the usual system fonts:
+/// a letter or sign, an octave stroke, a bar's own colour or symbol, the arrow, the air beside them.
+const LETTER_WIDTH: f64 = 0.8;
+const STROKE_WIDTH: f64 = 0.3;
+const OWN_WIDTH: f64 = 0.42;
+const ARROW_WIDTH: f64 = 0.8;
+const AIR: f64 = 0.12;
 
 /// Most measures without a strike that stand one by one; from two on they are told in words.
 const RESTS_DRAWN: usize = 1;
@@ -69,12 +130,8 @@ impl Chart<'_> {
         let says = signs(&self.score.measures);
         let measures: Vec<Vec<Cell>> =
             self.score.measures.iter().map(|m| self.cells(m, &beats)).collect();
-        let busiest = measures.iter().flatten().map(|c| c.strikes.len()).max().unwrap_or(0);
-        let class = match busiest {
-            0..=2 => "chart",
-            3 => "chart three",
-            _ => "chart four",
-        };
+        // Boxes grow until the fullest one holds its letters.
+        let need = measures.iter().flatten().map(Cell::need).fold(0.0, f64::max);
         // Each block is one measure, or a run of several without a strike.
         let mut blocks = Vec::with_capacity(measures.len());
         let mut at = 0;
@@ -85,7 +142,7 @@ impl Chart<'_> {
             at += n;
         }
         html! {
-            ol class=(class) {
+            ol class="chart" style={ "--need:" (round(need)) } {
                 @for (at, n) in blocks {
                     @if n > RESTS_DRAWN {
                         (self.waiting(at, n, &says))
@@ -158,23 +215,17 @@ impl Chart<'_> {
 
     /// One box; every box of a measure has as many lines of words, so that the letters stand level.
     fn cell(&self, cell: &Cell, lines: usize) -> Markup {
-        let share = cell.length.as_f64();
+        let (columns, places) = cell.columns();
         html! {
-            div class="beat" style={ "--beats:" (round(share)) } {
+            div class="beat" style={ "--beats:" (round(cell.length.as_f64())) } {
                 span class="number" aria-hidden="true" { (cell.number) }
-                div class="strikes" {
-                    @if let Some(first) = cell.strikes.first() {
-                        @if first.at.is_positive() {
-                            span class="gap" style={ "flex-grow:" (round(first.at.as_f64() / share)) } {
-                                @if cell.held { "–" }
-                            }
-                        }
-                    } @else if cell.held {
-                        span class="held" { "–" }
+                div class="strikes" style={ "--columns:" (columns) } {
+                    @let first = places.first().copied().unwrap_or(2);
+                    @if cell.held && first > 1 {
+                        span class="held" style={ "grid-column:1/" (first) } { "–" }
                     }
-                    @for (i, strike) in cell.strikes.iter().enumerate() {
-                        @let end = cell.strikes.get(i + 1).map_or(cell.length, |next| next.at);
-                        (self.strike(strike, (end - strike.at).as_f64() / share))
+                    @for (strike, place) in cell.strikes.iter().zip(&places) {
+                        (self.strike(strike, *place))
                     }
                 }
                 @for n in 0..lines { p class="words" { (cell.words.get(n).map_or("\u{a0}", String::as_str)) } }
@@ -182,9 +233,9 @@ impl Chart<'_> {
         }
     }
 
-    fn strike(&self, strike: &Strike, share: f64) -> Markup {
+    fn strike(&self, strike: &Strike, place: usize) -> Markup {
         html! {
-            span class="strike" style={ "flex-grow:" (round(share)) } {
+            span class="strike" style={ "grid-column:" (place) } {
                 @if let Some((to, up)) = &strike.slide_to {
                     span class="slide" {
                         @for tone in &strike.tones { span class="tone" { (tone.letter) } }
@@ -216,6 +267,57 @@ impl Chart<'_> {
                     }
                 }
             }
+        }
+    }
+
+    /// The part as a list that is read aloud beside a staff: measure by measure, beat by beat.
+    pub(super) fn spoken(&self) -> Markup {
+        let beats = self.score.beats();
+        let says = signs(&self.score.measures);
+        html! {
+            ol class="spoken" {
+                @for (measure, said) in self.score.measures.iter().zip(&says) {
+                    li {
+                        @for text in &said.before { (text) ". " }
+                        @if measure.implicit && measure.lead.is_positive() {
+                            "Pickup: "
+                        } @else {
+                            "Measure " (measure.number) ": "
+                        }
+                        (self.measure_aloud(&self.cells(measure, &beats))) "."
+                        @for text in &said.after { " " (text) "." }
+                    }
+                }
+            }
+        }
+    }
+
+    fn measure_aloud(&self, cells: &[Cell]) -> String {
+        if cells.iter().all(Cell::silent) {
+            return "rest".to_owned();
+        }
+        let beat = |cell: &Cell| {
+            let strikes: Vec<String> = cell.strikes.iter().map(|s| self.strike_aloud(s)).collect();
+            let played = match (strikes.is_empty(), cell.held) {
+                (true, true) => "held".to_owned(),
+                (true, false) => "rest".to_owned(),
+                (false, _) => strikes.join(", "),
+            };
+            format!("beat {} {played}", cell.number)
+        };
+        cells.iter().map(beat).collect::<Vec<_>>().join("; ")
+    }
+
+    fn strike_aloud(&self, strike: &Strike) -> String {
+        let tone = |t: &Tone| match t.hand.filter(|_| self.hands) {
+            Some(hand) => format!("{} {}", t.letter, hand.letter()),
+            None => t.letter.clone(),
+        };
+        let tones = strike.tones.iter().map(tone).collect::<Vec<_>>().join(" with ");
+        match &strike.slide_to {
+            Some((to, true)) => format!("{tones} sliding up to {to}"),
+            Some((to, false)) => format!("{tones} sliding down to {to}"),
+            None => tones,
         }
     }
 

@@ -39,10 +39,13 @@ pub(super) fn pages(
     html! {
         @if player.is_none() { (overview(song, options, id)) }
         @for (n, plan) in song.arrangement.parts.iter().filter(mine).enumerate() {
-            @if let Some(setup) = first_setup(song, plan) {
-                (setup_page(song, plan, setup, options, &format!("{id}-i{}", plan.part), player.is_some() && n == 0, id))
+            // In a player's own pack the first page of a song is what its links lead to.
+            @let anchor = (player.is_some() && n == 0).then_some(id);
+            @let setup = first_setup(song, plan);
+            @if let Some(setup) = setup {
+                (setup_page(song, plan, setup, options, &format!("{id}-i{}", plan.part), anchor))
             }
-            (part_page(song, plan, options, &format!("{id}-p{}", plan.part)))
+            (part_page(song, plan, options, &format!("{id}-p{}", plan.part), anchor.filter(|_| setup.is_none())))
         }
         @if player.is_none() { (score_page(song, id)) }
     }
@@ -134,14 +137,14 @@ fn overview(song: &SongPage<'_>, options: &PrintOptions, id: &str) -> Markup {
                 div { dt { "Measures" } dd { (score.measures.len()) } }
                 div class="wide" { dt { "Way through" } dd { (way.join("; ")) } }
             }
-            h3 { "Who plays what" }
+            h2 class="small" { "Who plays what" }
             table class="stack" {
                 thead { tr { th scope="col" { "Player" } th scope="col" { "Part" } th scope="col" { "Instrument" } th scope="col" { "Reads" } } }
                 tbody {
                     @for plan in &arrangement.parts {
                         tr {
                             th scope="row" { a href={ "#" (id) "-p" (plan.part) } { (who(song, plan)) } }
-                            td data-l="Part" { (plan.role.name()) @if !plan.pattern.is_empty() { ", " (plan.pattern) } }
+                            td data-l="Part" { (plan.role.name()) @if !plan.pattern.is_empty() && plan.pattern != plan.role.name() { ", " (plan.pattern) } }
                             td data-l="Instrument" { (instrument_of(song, plan).map_or("singing", |i| i.name.as_str())) }
                             td data-l="Reads" { (player_of(song, plan).map_or("staff or letters", |p| p.reads.name())) }
                         }
@@ -151,16 +154,16 @@ fn overview(song: &SongPage<'_>, options: &PrintOptions, id: &str) -> Markup {
             (room_list(song, options))
             @let cautions = all_cautions(song);
             @if !cautions.is_empty() {
-                h3 { "Cautions" }
+                h2 class="small" { "Cautions" }
                 ul class="notes" { @for caution in &cautions { li { (caution) } } }
             }
             @if !arrangement.leader_note.is_empty() {
-                h3 { "For the leader" }
+                h2 class="small" { "For the leader" }
                 ul class="notes" { @for line in &arrangement.leader_note { li { (line) } } }
             }
             @let failed: Vec<_> = arrangement.checks.iter().filter(|c| !c.passed).collect();
             @if !failed.is_empty() || !song.warnings.is_empty() || song.staves.reason().is_some() {
-                h3 { "To mind" }
+                h2 class="small" { "To mind" }
                 ul class="notes" {
                     @for check in failed { li { b { (check.check) } ": " (check.detail) } }
                     @for warning in song.warnings { li { (warning) } }
@@ -233,7 +236,7 @@ fn room_list(song: &SongPage<'_>, options: &PrintOptions) -> Markup {
             fill: a.fill + b.fill,
         });
     html! {
-        h3 { "Bars to move" }
+        h2 class="small" { "Bars to move" }
         table class="stack" {
             thead { tr {
                 th scope="col" { "Instrument" } th scope="col" class="n" { "Keep" } th scope="col" class="n" { "Swap" }
@@ -284,8 +287,7 @@ fn setup_page(
     setup: &Setup,
     options: &PrintOptions,
     id: &str,
-    anchor: bool,
-    song_id: &str,
+    anchor: Option<&str>,
 ) -> Markup {
     let Some(instrument) = song.kit.instruments.get(setup.instrument) else { return html! {} };
     let names = letters(Some(instrument), None, song, options);
@@ -299,7 +301,7 @@ fn setup_page(
     };
     html! {
         section class="sheet" id=(id) aria-labelledby={ (id) "-h" } {
-            @if anchor { span id=(song_id) {} }
+            @if let Some(anchor) = anchor { span id=(anchor) {} }
             p class="over" { (song.title) " · set up" }
             h2 id={ (id) "-h" } { (instrument.name) }
             p class="who" { b { (who(song, plan)) } span { (plan.role.name()) } }
@@ -326,7 +328,13 @@ fn setup_page(
     }
 }
 
-fn part_page(song: &SongPage<'_>, plan: &PartPlan, options: &PrintOptions, id: &str) -> Markup {
+fn part_page(
+    song: &SongPage<'_>,
+    plan: &PartPlan,
+    options: &PrintOptions,
+    id: &str,
+    anchor: Option<&str>,
+) -> Markup {
     let Some(part) = part_of(song, plan) else { return html! {} };
     let player = player_of(song, plan);
     let instrument = instrument_of(song, plan);
@@ -344,6 +352,7 @@ fn part_page(song: &SongPage<'_>, plan: &PartPlan, options: &PrintOptions, id: &
     };
     html! {
         section class="sheet" id=(id) aria-labelledby={ (id) "-h" } {
+            @if let Some(anchor) = anchor { span id=(anchor) {} }
             p class="over" { (song.title) " · part" }
             h2 id={ (id) "-h" } { (who(song, plan)) }
             p class="who" {
@@ -356,6 +365,7 @@ fn part_page(song: &SongPage<'_>, plan: &PartPlan, options: &PrintOptions, id: &
             @if let Some(systems) = staff.filter(|_| reads != Some(Reads::Letters) && reads != Some(Reads::Ear)) {
                 (staves(systems, &format!("Staff notation of the part of {}", who(song, plan))))
             }
+            @if !shows_chart { (chart.spoken()) }
             @if shows_chart {
                 @if staff.is_some() && reads.is_none() { h3 { "Letter chart" } }
                 (chart.html())

@@ -195,7 +195,7 @@ mod engraver {
         } else {
             (SCORE_WIDTH, PART_WIDTH)
         };
-        staves.score = systems(toolkit, score, score_width, &mut staves)?;
+        staves.score = systems(toolkit, score, score_width, 1, &mut staves)?;
         for part in parts {
             let Some(xml) = part else {
                 staves.parts.push(Vec::new());
@@ -206,7 +206,7 @@ mod engraver {
                 names => with_names(xml, names, key),
             };
             let systems =
-                systems(toolkit, named.as_deref().unwrap_or(xml), part_width, &mut staves)?;
+                systems(toolkit, named.as_deref().unwrap_or(xml), part_width, 0, &mut staves)?;
             staves.parts.push(systems);
         }
         Some(staves)
@@ -216,6 +216,9 @@ mod engraver {
         toolkit: &mut Toolkit,
         xml: &str,
         width: u32,
+        // Measure numbers: 1 at every measure, 0 at the start of a system alone, because in a part they
+        // would lie on the hands.
+        numbers: u8,
         staves: &mut Staves,
     ) -> Option<Vec<String>> {
         // A page too low for two systems makes each system a page of its own.
@@ -224,7 +227,7 @@ mod engraver {
             "pageMarginLeft":10,"pageMarginRight":10,"pageMarginTop":10,"pageMarginBottom":10,
             "scale":100,"adjustPageHeight":true,"justifyVertically":false,"header":"none",
             "footer":"none","font":"Leland","smuflTextFont":"none","svgViewBox":true,
-            "svgRemoveXlink":true,"svgFormatRaw":true,"lyricSize":5.0,"mnumInterval":1}}"#
+            "svgRemoveXlink":true,"svgFormatRaw":true,"lyricSize":5.0,"mnumInterval":{numbers}}}"#
         );
         toolkit.set_options(&options).ok()?;
         toolkit.load_data(xml).ok()?;

@@ -98,6 +98,10 @@ fn element(node: Node<'_, '_>, out: &mut String) {
                     write!(attributes, r##" href="#g{}""##, escape(code.trim_start_matches('#')));
             }
             "font-size" if attribute.value() == "0px" => {}
+            "font-size" if stands_in(node) => {
+                let size = beside(node).unwrap_or(attribute.value());
+                let _ = write!(attributes, r#" font-size="{}""#, escape(size));
+            }
             a if DRAWN.contains(&a) => {
                 let _ = write!(attributes, r#" {a}="{}""#, escape(attribute.value()));
             }
@@ -127,6 +131,18 @@ fn element(node: Node<'_, '_>, out: &mut String) {
     }
 }
 
+/// Whether an element's text is a sign of the music font alone, for which [`readable`] puts another.
+fn stands_in(node: Node<'_, '_>) -> bool {
+    let text = node.text().unwrap_or("").trim();
+    !text.is_empty() && readable(text) != text && text.chars().count() == 1
+}
+
+/// The size of the letters before an element: the music font's own size is too large for a sign of a
+/// text font.
+fn beside<'a>(node: Node<'a, '_>) -> Option<&'a str> {
+    node.prev_siblings().skip(1).find_map(|n| n.attribute("font-size"))
+}
+
 /// Text in which the music font's private characters are replaced by ones that any font has.
 fn readable(text: &str) -> String {
     text.chars()
@@ -134,11 +150,27 @@ fn readable(text: &str) -> String {
             '\u{E1D5}' | '\u{ECA5}' => '♩',
             '\u{E1D7}' | '\u{ECA7}' => '♪',
             '\u{E1E7}' | '\u{ECB7}' => '.',
-            '\u{E260}' | '\u{ED60}' => '♭',
-            '\u{E261}' | '\u{ED61}' => '♮',
-            '\u{E262}' | '\u{ED62}' => '♯',
+            // Accidentals of staves, of chord symbols and of figured bass, which Verovio uses in chords.
+            '\u{E260}' | '\u{ED60}' | '\u{EA64}' => '♭',
+            '\u{E261}' | '\u{ED61}' | '\u{EA65}' => '♮',
+            '\u{E262}' | '\u{ED62}' | '\u{EA66}' => '♯',
+            '\u{E263}' | '\u{ED63}' | '\u{EA67}' => '𝄪',
+            '\u{E264}' | '\u{ED64}' | '\u{EA63}' => '𝄫',
             '\u{E551}' => '\u{203F}',
             c => c,
         })
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// As Verovio writes a chord symbol with a flat.
+    #[test]
+    fn a_flat_of_the_music_font_becomes_text() {
+        let raw = r#"<svg xmlns="http://www.w3.org/2000/svg"><svg viewBox="0 0 9 9"><g class="harm"><text x="1" y="2" font-size="0px"><tspan font-size="450px">B</tspan><tspan font-size="720px">&#xEA64;</tspan></text></g></svg></svg>"#;
+        let slim = slim(raw, &mut BTreeMap::new()).unwrap();
+        assert!(slim.contains(r#"B</tspan><tspan font-size="450px">♭</tspan>"#), "{slim}");
+    }
 }

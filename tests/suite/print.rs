@@ -1,6 +1,8 @@
 //! The pack: what every page must carry, and that the page stands on its own.
 
-use barwright::print::{Names, Paper, PrintOptions, SongPage, Staves, song_pack};
+use barwright::print::{
+    ConcertPages, Names, Paper, PrintOptions, SongPage, Staves, player_pack, song_pack,
+};
 use barwright::{analysis, arrange, import, kit};
 
 /// A tune of our own in G major, 3/4, with a pickup, a repeat, two endings and words.
@@ -186,5 +188,69 @@ fn engraved_systems_share_their_glyphs() {
     assert!(again.iter().all(|a| *a == html));
     if let Ok(out) = std::env::var("BARWRIGHT_LOOK") {
         std::fs::write(out, html).unwrap();
+    }
+}
+
+/// No private characters are left in the page's text, for which no reader has a font.
+#[test]
+fn the_page_needs_no_font_of_its_own() {
+    let html = page(&PrintOptions::default(), &Staves::left_out("-"));
+    assert!(!html.chars().any(|c| ('\u{E000}'..='\u{F8FF}').contains(&c)));
+}
+
+fn pieces(class: &str) -> Vec<String> {
+    let html = page(&PrintOptions::default(), &Staves::left_out("-"));
+    let xml = as_xml(&html);
+    let doc = roxmltree::Document::parse(&xml).unwrap();
+    doc.descendants()
+        .filter(|n| n.attribute("class") == Some(class))
+        .map(|n| xml[n.range()].replace('>', ">\n"))
+        .collect()
+}
+
+/// The bar picture as it was looked at and found good.
+#[test]
+fn bar_picture_as_looked_at() {
+    insta::assert_snapshot!("bar_picture", pieces("bars")[0]);
+}
+
+/// The letter chart as it was looked at and found good.
+#[test]
+fn letter_chart_as_looked_at() {
+    insta::assert_snapshot!("letter_chart", pieces("chart")[0]);
+}
+
+/// Every link of a player's own pack leads somewhere, also where the first part has no instrument.
+#[test]
+fn a_players_links_lead_somewhere() {
+    let kit = kit::Kit::parse(KIT).unwrap();
+    let (found, mut arranged) = made(&kit);
+    for plan in &mut arranged.parts {
+        if plan.role == arrange::Role::Voice {
+            plan.player = Some(1);
+        }
+    }
+    let staves = Staves::left_out("-");
+    let songs = [SongPage {
+        title: "Lantern",
+        composer: "",
+        source: "",
+        analysis: &found,
+        kit: &kit,
+        arrangement: &arranged,
+        staves: &staves,
+        warnings: &[],
+    }];
+    let concert =
+        ConcertPages { title: "Evening", kit: &kit, songs: &songs, cards: &[], failed: &[] };
+    for player in 0..kit.players.len() {
+        let html = player_pack(&concert, player, &PrintOptions::default());
+        let xml = as_xml(&html);
+        let doc = roxmltree::Document::parse(&xml).unwrap();
+        let links: Vec<&str> = doc.descendants().filter_map(|n| n.attribute("href")).collect();
+        for link in links {
+            let ends = doc.descendants().filter(|n| n.attribute("id") == link.strip_prefix('#'));
+            assert_eq!(ends.count(), 1, "{link} for player {player}");
+        }
     }
 }
