@@ -17,10 +17,11 @@ Times are in ticks of 10,080 to the quarter. One JSON document a line:
 """
 import argparse, json, pathlib, random, re, signal, sys, warnings
 warnings.simplefilter("ignore")
+from _figures import CACHE
 from music21 import chord, converter, corpus, expressions, key, note, stream
 
 TICKS = 10080
-OUT = pathlib.Path.home() / ".cache/barwright/analysis"
+OUT = CACHE / "analysis"
 COLLECTIONS = ["ryansMammoth", "oneills1850", "airdsAirs"]
 MODES = {"": "major", "maj": "major", "ion": "major", "m": "minor", "min": "minor", "aeo": "minor", "dor": "dorian",
          "phr": "phrygian", "lyd": "lydian", "mix": "mixolydian", "loc": "locrian"}

@@ -10,20 +10,20 @@ the ignored tests of src/analysis/dump.rs, which run the library itself. Every t
              which were fitted on all of them, so --quick's key figures only guard against mistakes)
   music21    Krumhansl-Schmuckler, Aarden-Essen, Temperley-Kostka-Payne, Bellman-Budge on the same notes
   others     modulation, phrases and harmony as analysis_fit_phrase.py and analysis_fit_harmony.py measure them
-Exits 1 where a bound fails. The bounds are what was reached, with a margin; issue 4's targets stand beside them.
+A figure that misses issue 4's target is printed as NOT REACHED. Exits 1 only where one falls below its floor: what was
+measured on 25 November 2026, with a margin (`least` in main).
 """
 import argparse, json, os, pathlib, subprocess, sys
 import numpy as np
+from _figures import judge, leave
 import analysis_fit_harmony as H
 import analysis_fit_key as K
 import analysis_fit_phrase as P
 
-FAULTS = []
-
-
-def bound(what, value, least):
-    if not value >= least:
-        FAULTS.append(f"{what}: {value:.3f}, should be {least} or more")
+# Issue 4's targets for tonic, key and mode of the fiddle tunes, notes only and with the signature, and of the chorales.
+TARGETS = {False: {"ryansMammoth + oneills1850": (0.97, 0.96, 0.93), "chorale sopranos": (None, None, 0.85),
+                   "chorales, four parts": (0.97, None, None)},
+           True: {"ryansMammoth + oneills1850": (0.99, 0.985, 0.97)}}
 
 
 def profiles(cases, y, kinds, end):
@@ -114,13 +114,14 @@ def main():
         print("key, with the signature" if signature else "key, notes only")
         for g, at in kinds.items():
             figures = K.report(g, p[at], y[at])
-            for what, v, b in zip(("tonic", "key", "mode"), figures, least[signature].get(g, ())):
+            targets = TARGETS[signature].get(g, (None,) * 3)
+            for what, v, b, t in zip(("tonic", "key", "mode"), figures, least[signature].get(g, ()), targets):
                 # The sample of --quick is a tenth: two standard errors more room.
-                bound(f"{g}, {what}, signature {signature}", v, b - (0.03 if a.quick else 0))
+                judge(f"{g}, {what}, signature {signature}", v, t, b - (0.03 if a.quick else 0))
         ece, sure, _ = K.calibration(p, y)
         print(f"  all together: ECE {ece:.3f}, of those given .9 or more {sure:.3f} right")
-        bound(f"calibration, signature {signature}", -ece, -0.03 if not a.quick else -0.06)
-        bound(f"sure ones right, signature {signature}", sure, 0.97)
+        judge(f"calibration error, signature {signature}", ece, 0.03, 0.06 if a.quick else None, highest=True)
+        judge(f"sure ones right, signature {signature}", sure, 0.97)
     if a.worst:
         worst(cases, y, p, end)
     print("music21's key finders and the last note, notes only")
@@ -130,7 +131,7 @@ def main():
                          cwd=K.ROOT, env=env, check=True, capture_output=True, text=True)
     glued = json.loads(next(line for line in run.stdout.splitlines() if line.startswith("{")))
     print("two keys, glued:", json.dumps(glued))
-    bound("change of key within a measure", glued["change within a measure"], 0.9)
+    judge("change of key within a measure", glued["change within a measure"], 0.9)
     rows = P.load(out)
     built = P.f1(rows, [r["found"] for r in rows])
     fold = np.random.default_rng(K.SEED).permutation(len(rows)) % K.FOLDS
@@ -142,7 +143,7 @@ def main():
     print(f"phrases: five folds F1 {P.f1(rows, cv):.3f}, as built {built:.3f}, set by hand before the fit "
           f"{P.f1(rows, [P.divide(r['b'], r['l'], P.HAND) for r in rows]):.3f}; after rests "
           f"{P.f1(rows, [np.flatnonzero(r['b'][:, 1]) for r in rows]):.3f}, two-bar grid {P.f1(rows, [P.grid(r) for r in rows]):.3f}")
-    bound("phrases F1", P.f1(rows, cv), 0.75)
+    judge("phrases F1", P.f1(rows, cv), 0.75)
     rows = H.load(out)
     fold = np.random.default_rng(K.SEED).permutation(len(rows)) % K.FOLDS
     cv = [None] * len(rows)
@@ -156,10 +157,8 @@ def main():
     triad = H.right(rows, [H.best_triads(r) for r in rows])[0]
     print(f"harmony, roots on {n} beats from the soprano alone: five folds {model:.3f}, as built {built:.3f}; "
           f"always the tonic {tonic:.3f}, best triad per measure {triad:.3f}")
-    bound("harmony over the simple rules", model - max(tonic, triad), 0.12)
-    for fault in FAULTS:
-        print("BOUND FAILED", fault)
-    sys.exit(bool(FAULTS))
+    judge("harmony over the simple rules", model - max(tonic, triad), 0.12)
+    leave()
 
 
 if __name__ == "__main__":

@@ -15,10 +15,11 @@ counts twice, as its soprano alone and with all parts. The temperature is fitted
 """
 import argparse, json, os, pathlib, re, subprocess, sys
 import numpy as np
+import _figures
 from scipy.optimize import minimize
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
-CACHE = pathlib.Path.home() / ".cache/barwright/analysis"
+CACHE = _figures.CACHE / "analysis"
 FOLDS, SEED, PENALTY, WRONG, SUNG = 5, 7, 1.5e-3, 0.02, 3.0
 MODES = ["major", "minor", "dorian", "phrygian", "lydian", "mixolydian", "locrian"]
 MINOR = np.array([0, 1, 1, 1, 0, 0, 1])  # family by third (phrygian, locrian with minor)

@@ -3,7 +3,7 @@
 music21's corpora as MusicXML (made by music21 itself), same files, same run.
 
 Run: BARWRIGHT=target/release/barwright python concert_bench.py [--quick] [--tunes FOLDER]
-Quick form: 60 tunes; full form: 2,000 (issue 8). Tunes: a folder of .musicxml files, or made here.
+Quick form: 45 tunes; full form: 2,000 (issue 8). Tunes: a folder of .musicxml files, or made here.
 The bare parse of roxmltree is `cargo bench --bench import` (its figure can be given with
 --bare-microseconds, to print the ratio too). Exits non-zero where the whole pipeline without staff
 notation is not at least 8 times cheaper than music21's parse and key.
@@ -18,28 +18,10 @@ import sys
 import tempfile
 import time
 
+from _figures import folk_tunes
+
 ROOT = pathlib.Path(__file__).resolve().parents[2]
 BIN = os.environ.get("BARWRIGHT", str(ROOT / "target/release/barwright"))
-
-
-def tunes(folder, count):
-    """Writes folk tunes of music21's corpus as MusicXML."""
-    from music21 import converter, corpus
-
-    made = 0
-    for path in corpus.getComposer("ryansMammoth") + corpus.getComposer("airdsAirs"):
-        for n, tune in enumerate(pathlib.Path(path).read_text(errors="replace").split("\nX:")):
-            text = tune if tune.lstrip().startswith("X:") else "X:" + tune
-            try:
-                score = converter.parse(text, format="abc")
-                if "Opus" in score.classes:
-                    continue
-                score.write("musicxml", folder / f"{pathlib.Path(path).stem}-{n}.musicxml")
-            except Exception:  # music21 can't read every tune of its own corpus
-                continue
-            made += 1
-            if made >= count:
-                return
 
 
 def child_cpu(*args):
@@ -60,14 +42,12 @@ def main():
     ask.add_argument("--count", type=int)
     ask.add_argument("--bare-microseconds", type=float)
     ask = ask.parse_args()
-    count = ask.count or (60 if ask.quick else 2000)
+    count = ask.count or (45 if ask.quick else 2000)
     with tempfile.TemporaryDirectory() as work:
         work = pathlib.Path(work)
         folder = ask.tunes
         if folder is None:
-            folder = work / "tunes"
-            folder.mkdir()
-            tunes(folder, count)
+            folder = folk_tunes(count)
         files = sorted(folder.glob("*.musicxml"))[:count]
         import warnings
 

@@ -1,14 +1,14 @@
 #!/usr/bin/env python3
 """How many folk tunes fit the starter kit, through `barwright fit --json`.
 
-Reads a folder of MusicXML tunes (music21's folk corpora, written by music21 into BARWRIGHT_TUNES or the first
-argument; tunes are never kept in the repository), asks `fit` four times about all of them in one call each, checks every
+Reads a folder of MusicXML tunes (the first argument or BARWRIGHT_TUNES; else music21's folk tunes, written by music21
+into the cache; tunes are never kept in the repository), asks `fit` four times about all of them in one call each, checks every
 "fits" note by note against the handbook's bars (written out again here, from the handbook and not from barwright),
 and prints the table of DEVELOPERS.md.
 
-    BARWRIGHT=target/release/barwright fit_table.py DIR [--quick]
+    BARWRIGHT=target/release/barwright fit_table.py [DIR] [--quick]
 
---quick: the first 100 files. Exit 1 where a tune is said to fit and a note has no bar.
+--quick: 45 tunes. Exit 1 where a tune is said to fit and a note has no bar.
 """
 import json
 import os
@@ -17,6 +17,8 @@ import re
 import subprocess
 import sys
 import time
+
+from _figures import folk_tunes
 
 BINARY = os.environ.get("BARWRIGHT", "target/release/barwright")
 # Handbook, "The instruments": lowest and highest bar (MIDI), for the kinds of the starter kit.
@@ -33,11 +35,11 @@ def midi(name):
 
 
 def call(files, *options):
-    began = time.process_time()
+    began = time.monotonic()
     run = subprocess.run([BINARY, "fit", *files, "--json", *options], capture_output=True, text=True)
     if run.returncode not in (0, 3):
         sys.exit(f"fit {' '.join(options)}: exit {run.returncode}: {run.stderr.strip()}")
-    return {song["song"]: song for song in json.loads(run.stdout)["songs"]}, time.process_time() - began
+    return {song["song"]: song for song in json.loads(run.stdout)["songs"]}, time.monotonic() - began
 
 
 def standing(setup):
@@ -69,8 +71,8 @@ def melody_of(path):
 def main():
     arguments = [a for a in sys.argv[1:] if a != "--quick"]
     quick = "--quick" in sys.argv
-    folder = arguments[0] if arguments else os.environ.get("BARWRIGHT_TUNES", "")
-    files = sorted(str(p) for p in pathlib.Path(folder).glob("*.musicxml"))[: 100 if quick else 1000]
+    folder = arguments[0] if arguments else os.environ.get("BARWRIGHT_TUNES") or folk_tunes(45 if quick else 1000)
+    files = sorted(str(p) for p in pathlib.Path(folder).glob("*.musicxml"))[: 45 if quick else 1000]
     if not files:
         sys.exit("no .musicxml files: name a folder of tunes")
     own, _ = call(files, "--transpose", "none")

@@ -8,21 +8,24 @@ what the costs were tuned on) and the sopranos of Bach's chorales, all as music2
 notes left out, repeats not played out). Each melody is written by mido at 480 ticks a quarter, once exact and
 once as played: Gaussian onset error of 15 ms, durations shortened by 5 to 40 %, tempo 60 to 160, and again with
 a wrong meter and with none. Compared: names of notes, onsets, durations. Beside ours stand music21's spelling
-(pitch.simplifyMultipleEnharmonics on the sounding pitches, 12 at a time) and partitura's (musicanalysis.estimate_spelling, ps13s1). Exits 1 where a bound fails.
+(pitch.simplifyMultipleEnharmonics on the sounding pitches, 12 at a time) and partitura's (musicanalysis.estimate_spelling, ps13s1). A bound of issue 3 that is missed is printed as NOT REACHED;
+exits 1 only below the floors in FLOORS, or where a bound without a floor fails.
 """
 import argparse, functools, json, os, pathlib, random, re, subprocess, sys, tempfile, warnings
 from fractions import Fraction as F
 warnings.simplefilter("ignore")
 import mido, numpy
+from _figures import judge, leave
 from music21 import chord, converter, corpus, key, meter, pitch
 
 print = functools.partial(print, flush=True)
 EXE = os.environ.get("BARWRIGHT", "target/release/barwright")
 COLLECTIONS = ["ryansMammoth", "oneills1850", "airdsAirs"]
-# Issue 3's bounds; the folk bound on onsets needs a few hundred tunes to mean something.
+# Issue 3's bounds.
 SPELLING, FOLK_ONSETS, CHORALE_ONSETS = 0.995, 0.99, 0.98
-# Errors come in clusters (one reel with 32nds at a fast tempo has 20): 45 tunes scatter about a percent around the rate.
-FOLK_ONSETS_QUICK = 0.975
+# Floors of onsets as played where the bound isn't reached, by (quick, source): 45 tunes of seed 2 measured .9867 on
+# 25 November 2026; errors come in clusters (one reel with 32nds at a fast tempo has 20).
+FLOORS = {(True, "folk"): 0.986}
 
 def frac(x): return F(x).limit_denominator(10080)
 
@@ -131,8 +134,7 @@ def main():
     a = argparse.ArgumentParser(); a.add_argument("--quick", action="store_true")
     a.add_argument("--seed", type=int, default=2); a.add_argument("-n", type=int); a = a.parse_args()
     n = a.n or (45 if a.quick else 300)
-    failures = []
-    for label, tunes, bound in (("folk", folk(n, a.seed), FOLK_ONSETS_QUICK if a.quick else FOLK_ONSETS), ("chorale sopranos", chorales(30 if a.quick else 371), CHORALE_ONSETS)):
+    for label, tunes, bound in (("folk", folk(n, a.seed), FOLK_ONSETS), ("chorale sopranos", chorales(30 if a.quick else 371), CHORALE_ONSETS)):
         print(f"{label}: {len(tunes)} melodies, {sum(len(t['notes']) for t in tunes)} notes")
         for title, played, signature, meters in (("exact, with signature", 0, 1, None), ("exact, without signature", 0, 0, None),
                 ("as played", 1, 1, None), ("as played, wrong meter (5/4)", 1, 1, [(0, 5, 4)]), ("as played, no meter", 1, 1, [])):
@@ -143,12 +145,11 @@ def main():
                     total += compare(t, read(f"{d}/a.mid"))
             onset, duration, name = total[1:] / total[0]
             print(f"  {title}: onsets {onset:.3%}, durations {duration:.3%}, names {name:.4%}; every note there")
-            if name < SPELLING: failures.append(f"{label}, {title}: spelling")
-            if played and meters is None and onset < bound: failures.append(f"{label}, {title}: onsets")
+            judge(f"{label}, {title}: names", name, SPELLING)
+            if played and meters is None: judge(f"{label}, {title}: onsets", onset, bound, FLOORS.get((a.quick, label)))
         print("  other spellers, no signature given to them:")
         other("music21", music21_names, tunes)
         other("partitura", partitura_names, tunes)
-    for f in failures: print("BOUND FAILED:", f)
-    return 1 if failures else 0
+    leave()
 
-sys.exit(main())
+main()
