@@ -1,6 +1,7 @@
 """What the external checks share: how a figure is judged, the cache folder, folk tunes as MusicXML. No check itself."""
 import os
 import pathlib
+import shutil
 import sys
 
 CACHE = pathlib.Path(os.environ.get("BARWRIGHT_CACHE") or
@@ -46,5 +47,8 @@ def folk_tunes(count, seed=7):
         made = folder.with_name(f"{folder.name}.part-{os.getpid()}")
         made.mkdir(parents=True)
         arrange_table.export(made, count, seed)
-        made.rename(folder)
+        try:
+            made.rename(folder)
+        except OSError:  # another check made it meanwhile
+            shutil.rmtree(made)
     return folder

@@ -1,7 +1,7 @@
 """Makes the note tables that the checks of the analysis read: music21's own folk tunes and Bach chorales.
 
   python tests/external/analysis_cache.py            # once; about 15 minutes
-  python tests/external/analysis_cache.py --quick    # a fixed sample for CI: 200 tunes of each kind, 60 chorales
+  python tests/external/analysis_cache.py --quick    # a fixed sample for CI: 100 tunes of each kind, 40 chorales
 
 Reads the ABC collections `ryansMammoth`, `oneills1850` and `airdsAirs` and the chorales of the music21
 package and writes `folk.jsonl` and `chorales.jsonl` (`folk-quick.jsonl`, `chorales-quick.jsonl`) to
@@ -95,7 +95,7 @@ def folk(quick, out):
         all_ = tunes(collection)
         if quick:
             random.Random(4).shuffle(all_)
-            all_ = all_[:200]
+            all_ = all_[:100]
         for col, stem, x, k, block in all_:
             if (found := label(k)) is None:
                 left_out["no clear K:"] += 1
@@ -127,7 +127,7 @@ def chorales(quick, out):
     files = sorted(set(str(f) for f in corpus.chorales.Iterator(returnType="filename")))
     if quick:
         random.Random(4).shuffle(files)
-        files = files[:60]
+        files = files[:40]
     seen, left_out = set(), {}
     for f in files:
         s = corpus.parse(f)

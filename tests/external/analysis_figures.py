@@ -1,6 +1,6 @@
 """The figures of the analysis, beside music21's own key finders measured in the same run.
 
-  python tests/external/analysis_figures.py --quick    # what CI runs: 600 folk tunes, 60 chorales, 2 to 3 minutes
+  python tests/external/analysis_figures.py --quick    # what CI runs: 300 folk tunes, 40 chorales, 1 to 2 minutes
   python tests/external/analysis_figures.py            # everything; about 6 minutes once the note tables are made
 
 Needs the note tables of analysis_cache.py (made if they aren't there) and a Rust toolchain: the figures come from
