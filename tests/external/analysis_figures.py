@@ -103,6 +103,9 @@ def main():
     least = {False: {"ryansMammoth + oneills1850": (0.935, 0.93, 0.92), "chorale sopranos": (0.94, 0.93, 0.82)},
              True: {"ryansMammoth + oneills1850": (0.94, 0.94, 0.94), "chorales, four parts": (0.97, 0.97, 0.97)}}
     if a.quick:
+        # What the 198 tunes of the sample gave on 25 November 2026.
+        least[False]["ryansMammoth + oneills1850"] = (0.934, 0.929, 0.919)
+        least[True]["ryansMammoth + oneills1850"] = (0.939, 0.939, 0.939)
         found = built_in(cases)
     else:
         found = []
@@ -116,8 +119,9 @@ def main():
             figures = K.report(g, p[at], y[at])
             targets = TARGETS[signature].get(g, (None,) * 3)
             for what, v, b, t in zip(("tonic", "key", "mode"), figures, least[signature].get(g, ()), targets):
-                # The sample of --quick is a tenth: two standard errors more room.
-                judge(f"{g}, {what}, signature {signature}", v, t, b - (0.03 if a.quick else 0))
+                # The chorales of --quick are few: two standard errors more room.
+                room = 0.03 if a.quick and "chorale" in g else 0
+                judge(f"{g}, {what}, signature {signature}", v, t, b - room)
         ece, sure, _ = K.calibration(p, y)
         print(f"  all together: ECE {ece:.3f}, of those given .9 or more {sure:.3f} right")
         judge(f"calibration error, signature {signature}", ece, 0.03, 0.06 if a.quick else None, highest=True)
