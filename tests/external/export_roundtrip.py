@@ -33,7 +33,8 @@ import import_corpus as corpus
 
 warnings.filterwarnings("ignore")
 ROOT = pathlib.Path(__file__).resolve().parents[2]
-WORK = pathlib.Path(os.environ.get("XDG_CACHE_HOME", pathlib.Path.home() / ".cache")) / "barwright" / "export_roundtrip"
+WORK = pathlib.Path(os.environ.get("XDG_CACHE_HOME", pathlib.Path.home() / ".cache")) / "barwright"
+WORK = pathlib.Path(os.environ.get("BARWRIGHT_CACHE", WORK)) / "export_roundtrip"
 
 # (reader, file under music21's corpus folder): why the reading differs.
 EXPLAINED = {}

@@ -2,10 +2,10 @@
 """300 folk tunes through `barwright arrange`, and everything that comes out read by others.
 
 The tunes come from music21's ABC collections (Ryan's Mammoth Collection, O'Neill's, Aird's Airs; seeded choice, turned
-to MusicXML and to MIDI by music21, kept in $XDG_CACHE_HOME/barwright/export_validate; a quarter of an hour once). For
+to MusicXML and to MIDI by music21, kept in the cache folder; a quarter of an hour once). For
 each tune, as MusicXML and as MIDI:
 
-- `arrange --kit starter` exits 0 and every check of arrangement.json passed, or exits 3 with the missing bars named;
+- `arrange` with the built-in starter kit exits 0 and every check of arrangement.json passed, or exits 3 with the missing bars named;
   anything else is a failure of the program;
 - every MusicXML file of the folder validates against the MusicXML 4.0 schema (first part file and score);
 - score.musicxml read by music21 and score.mid read by mido hold exactly the notes of arrangement.json
@@ -37,7 +37,8 @@ from export_roundtrip import by_mido, faults, schema
 
 warnings.filterwarnings("ignore")
 BARWRIGHT = os.environ.get("BARWRIGHT", "target/release/barwright")
-CACHE = pathlib.Path(os.environ.get("XDG_CACHE_HOME", pathlib.Path.home() / ".cache")) / "barwright" / "export_validate"
+CACHE = pathlib.Path(os.environ.get("XDG_CACHE_HOME", pathlib.Path.home() / ".cache")) / "barwright"
+CACHE = pathlib.Path(os.environ.get("BARWRIGHT_CACHE", CACHE)) / "export_validate"
 COLLECTIONS = ["ryansMammoth", "oneills1850", "airdsAirs"]
 SEED = 7
 
@@ -138,7 +139,7 @@ def played_order(xml):
 def check(source, folder, rules):
     """(what became of it, list of faults)."""
     run = subprocess.run(
-        [BARWRIGHT, "arrange", str(source), "--kit", "starter", "--out", str(folder), "--no-staff", "--force"],
+        [BARWRIGHT, "arrange", str(source), "--out", str(folder), "--no-staff", "--force"],
         capture_output=True, text=True, timeout=120,
     )
     if run.returncode == 3:
