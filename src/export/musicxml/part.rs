@@ -17,6 +17,9 @@ use super::xml::Xml;
 /// the treble clef.
 const BASS_CLEF_BELOW: i64 = 55;
 
+/// The length of a whole rest.
+const WHOLE: Time = Time::quarters(4);
+
 /// One lane's share of one measure.
 struct Strip {
     lane: usize,
@@ -109,6 +112,12 @@ impl<'a> PartWriter<'a> {
                             ratio: None,
                             tuplet: 0,
                         }]
+                    }
+                    // It does the same with any whole rest that stands alone.
+                    [only] if only.group.is_none() && only.end - only.start == WHOLE => {
+                        let middle = only.start + WHOLE / 2;
+                        let halves = [Raw { end: middle, ..*only }, Raw { start: middle, ..*only }];
+                        notate(measure, beats, &halves)
                     }
                     raws => notate(measure, beats, raws),
                 };
