@@ -84,7 +84,7 @@ impl Meter {
     }
 
     /// The beats on which a drone falls: the measure's start, and each further beat no weaker than
-    /// the half of the measure (3 in 4/4, the second dotted quarter in 6/8, the second group of 5/4).
+    /// the half of the measure (3 in 4/4, the second dotted quarter in 6/8, the second group of 3+2/4; all five of a plain 5/4).
     pub fn strong_beats(&self) -> Vec<Time> {
         let mut beats = self.beats();
         // In triple time beats 2 and 3 are equally weak: only the first is strong.

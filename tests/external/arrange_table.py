@@ -29,7 +29,7 @@ import warnings
 from _figures import fail, folk_tunes, judge as bound, leave
 
 COLLECTIONS = ("ryansMammoth", "oneills1850", "airdsAirs")
-# Floors, measured on 25 November 2026: per cent of single-pitch ostinatos, where issue 6 asks for none.
+# Floors, allowances set by hand on 25 November 2026 above what was measured: per cent of single-pitch ostinatos, where issue 6 asks for none.
 SINGLE = {"24 players": 0.5}
 ROOT = pathlib.Path(__file__).resolve().parents[2]
 
