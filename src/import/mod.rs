@@ -1,4 +1,4 @@
-//! Bytes to [`Score`](crate::score::Score): MusicXML, compressed MusicXML and Standard MIDI Files.
+//! Bytes to [`Score`]: MusicXML, compressed MusicXML and Standard MIDI Files.
 //!
 //! [`read`] tells the kind of file from its content, and [`melody`] picks the melody out of what was
 //! read. What is doubtful but readable comes back as a [`Warning`], what can't be read as an

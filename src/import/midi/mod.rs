@@ -1,8 +1,8 @@
 //! Standard MIDI Files (formats 0, 1 and 2) to [`Score`].
 //!
 //! midly reads the events; what is done here is all that lies between events and notation: chunks
-//! whose lengths are wrong, notes paired, parts told apart, time on a grid ([`super::quantise`]),
-//! measures, spelling ([`super::spelling`]) and syllables.
+//! whose lengths are wrong, notes paired, parts told apart, time on a grid (`import::quantise`),
+//! measures, spelling (`import::spelling`) and syllables.
 
 mod build;
 mod chunks;
