@@ -21,7 +21,7 @@ fi
 cargo test --quiet --no-run --no-default-features --lib --test suite
 
 # The checks. No checks of their own: analysis_cache.py makes the note tables that analysis_figures.py reads (and calls
-# it); analysis_fit_*.py fit the weights anew; midi_fixtures.py writes fixtures/midi; _figures.py is shared code.
+# it); analysis_fit_*.py fit the weights anew; midi_fixtures.py writes fixtures/midi; concert_bench.py is a benchmark, and a time is no gate on a shared machine; pack.sh needs a browser and is run by hand; _figures.py is shared code.
 checks=(
     import_corpus.py
     midi_figures.py
@@ -31,12 +31,11 @@ checks=(
     export_roundtrip.py
     export_validate.py
     concert_kill.py
-    concert_bench.py
 )
-# A quick check that takes longer than this hangs; full runs take as long as they need.
+# A quick check that takes longer than this hangs, even where it makes its tunes first; full runs take as long as they need.
 limit=0
 for argument in "$@"; do
-    [ "$argument" = --quick ] && limit=300
+    [ "$argument" = --quick ] && limit=900
 done
 
 failed=()
