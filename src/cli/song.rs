@@ -8,7 +8,7 @@ use super::files;
 use crate::analysis::{self, Analysis};
 use crate::arrange::Arrangement;
 use crate::export::{json, midi, musicxml, setup_text};
-use crate::import::{self, Imported, Melody};
+use crate::import::{self, Imported, Melody, Warning};
 use crate::kit::{self, Kit};
 use crate::print::{self, PrintOptions, SongPage, Staves};
 use crate::score::{Key, Mode, NoteName};
@@ -36,8 +36,21 @@ impl Song {
         options: analysis::Options,
     ) -> anyhow::Result<Song> {
         let shown = files::shown(path);
-        let imported = import::read(bytes).with_context(|| shown.clone())?;
+        let mut imported = import::read(bytes).with_context(|| shown.clone())?;
         let melody = import::melody(&imported.score, part).with_context(|| shown.clone())?;
+        let (left_out, all) = melody.left_out;
+        // A held note or two is no news; a tenth of the tune is.
+        if left_out * 10 > all {
+            let part = &imported.score.parts[melody.line.part];
+            imported.warnings.push(Warning {
+                place: format!("part {}", part.id),
+                what: format!(
+                    "the melody taken from it leaves out {left_out} of the {all} moments at which \
+                     a note begins (they lie under held notes or in other voices); listen, and name \
+                     another part or voice with --part if it isn't the tune"
+                ),
+            });
+        }
         let analysis = analysis::analyse(&imported.score, &melody.line, options);
         let source = path.file_name().map_or(shown, |n| n.to_string_lossy().into_owned());
         let title = match imported.score.title.trim() {

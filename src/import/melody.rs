@@ -29,6 +29,9 @@ pub struct Melody {
     pub why: String,
     /// Every part's score, in the order of the parts.
     pub scores: Vec<PartScore>,
+    /// Moments at which the part begins a note and the line has none, and all moments at which it
+    /// begins one: what lies under held notes or in other voices isn't in the melody.
+    pub left_out: (usize, usize),
 }
 
 /// Why no melody could be picked.
@@ -187,7 +190,18 @@ pub fn melody(score: &Score, wanted: Option<&str>) -> Result<Melody, MelodyError
         None if chords(&score.parts[part].notes) => format!("the top line of {label}"),
         None => label,
     };
-    Ok(Melody { line, voice, why: format!("{of}: {why}"), scores })
+    let all = onsets(&score.parts[part].notes, None).len();
+    let left_out = (all.saturating_sub(line.notes.len()), all);
+    Ok(Melody { line, voice, why: format!("{of}: {why}"), scores, left_out })
+}
+
+/// The moments at which a note of a part, or of one of its voices, begins.
+fn onsets(notes: &[Note], voice: Option<VoiceId>) -> Vec<Time> {
+    let of = notes.iter().filter(|n| !n.grace && voice.is_none_or(|v| v == n.voice));
+    let mut onsets: Vec<Time> = of.map(|n| n.onset).collect();
+    onsets.sort_unstable();
+    onsets.dedup();
+    onsets
 }
 
 fn label(score: &Score, part: usize) -> String {
@@ -264,9 +278,14 @@ fn best_voice(score: &Score, part: usize) -> Option<VoiceId> {
         .iter()
         .enumerate()
         .max_by(|a, b| a.1.score().total_cmp(&b.1.score()).then(b.0.cmp(&a.0)))?;
+    let voice = VoiceId(best as u16);
     // Set by hand: a voice that is silent for more than a third of the part, or that is below the
-    // others half of the time, is not the tune by itself.
-    (found.present > 0.66 && found.on_top > 0.5).then_some(VoiceId(best as u16))
+    // others half of the time, is not the tune by itself. Nor is one that lacks more than a tenth of
+    // the strokes: the voices of a MIDI file are ours, made so that notes which overlap can be
+    // written, and a tune played legato runs through several of them.
+    let strokes = |v| onsets(&p.notes, v).len();
+    let whole = strokes(Some(voice)) * 10 >= strokes(None) * 9;
+    (whole && found.present > 0.66 && found.on_top > 0.5).then_some(voice)
 }
 
 /// The traits of every part, or of every voice of the first part.

@@ -177,7 +177,8 @@ pub struct Line {
 
 impl Line {
     /// The top line of some notes that are sorted as a part's: of notes that begin together the
-    /// highest, and each cut short where the next begins. Grace notes are left out.
+    /// highest, and each cut short where the next begins. Lower notes that lie wholly under a held
+    /// one, and grace notes, are left out.
     pub fn top<'a>(
         part: usize,
         voice: Option<VoiceId>,
@@ -200,9 +201,10 @@ impl Line {
                     continue;
                 }
                 if last.end() > note.onset {
-                    // A lower note that begins while a higher one is held belongs to the
-                    // accompaniment.
-                    if note.midi() < last.midi() && voice.is_none() {
+                    // A lower note that begins and ends while a higher one is held belongs to the
+                    // accompaniment; one that outlasts it is the next of a line played legato.
+                    let inside = note.end() <= last.end() && note.midi() < last.midi();
+                    if inside && voice.is_none() {
                         continue;
                     }
                     last.duration = note.onset - last.onset;

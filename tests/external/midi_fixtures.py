@@ -85,6 +85,10 @@ case("struck-again-without-end", head(1, 1, 96) + track(*HEAD, (0, on(60)), (96,
      "note P1 0 1 C4", "note P1 1 1 C4")
 case("note-without-end", head(1, 1, 96) + track(*HEAD, (0, on(60)), (192, text("end"))),
      "note P1 0 2 C4", "warning without an end")
+case("note-without-end-gives-way", head(1, 1, 96) + track(*HEAD, (0, on(72)), (96, on(62)), (192, off(62)), (192, on(64)), (288, off(64))),
+     "note P1 0 1 C5", "note P1 1 1 D4", "note P1 2 1 E4", "warning without an end")
+case("grace-note-ended-before-struck", head(1, 1, 96) + track(*HEAD, (0, on(60)), (96, off(60)), (96, off(67)), (96, on(67)), (96, on(65)), (192, off(65)), (192, on(67)), (288, off(67))),
+     "note P1 0 1 C4", "note P1 1 0 G4 grace", "note P1 1 1 F4", "note P1 2 1 G4", "no-warnings")
 case("stray-end", head(1, 1, 96) + track(*HEAD, (0, off(61)), *notes(*FOUR)), *FOUR_NOTES, "no-warnings")
 case("sysex-and-escape", head(1, 1, 96) + track(*HEAD, (0, b"\xf0\x05\x7e\x7f\x09\x01\xf7"), (0, b"\xf7\x02\xf3\x01"), *notes(*FOUR)), *FOUR_NOTES, "no-warnings")
 case("unknown-chunks", head(1, 1, 96) + chunk(b"XFIH", b"abc") + track(*HEAD, *notes(*FOUR)) + chunk(b"ZZZZ", b""), *FOUR_NOTES, "no-warnings")

@@ -52,11 +52,17 @@ struct Open {
     first: Box<[u32]>,
     /// Further notes of the same channel and key, where there are any.
     more: HashMap<usize, VecDeque<u32>>,
+    /// When a key was last let go that wasn't sounding.
+    loose: HashMap<usize, u64>,
 }
 
 impl Open {
     fn new() -> Open {
-        Open { first: vec![0; CHANNELS * KEYS].into_boxed_slice(), more: HashMap::new() }
+        Open {
+            first: vec![0; CHANNELS * KEYS].into_boxed_slice(),
+            more: HashMap::new(),
+            loose: HashMap::new(),
+        }
     }
 
     fn strike(&mut self, slot: usize, note: usize) {
@@ -68,11 +74,20 @@ impl Open {
         }
     }
 
+    /// Whether a note struck now has had its end already: programs that sort the ends of one moment
+    /// before its strokes write a note of no length (a grace note) back to front.
+    fn ended_before(&mut self, slot: usize, now: u64) -> bool {
+        !self.loose.is_empty() && self.loose.remove(&slot) == Some(now)
+    }
+
     /// The note that an end belongs to: of several, the one struck first.
-    fn release(&mut self, slot: usize) -> Option<usize> {
+    fn release(&mut self, slot: usize, now: u64) -> Option<usize> {
         let first = self.first.get_mut(slot)?;
         let note = *first;
         *first = 0;
+        if note == 0 {
+            self.loose.insert(slot, now);
+        }
         if !self.more.is_empty()
             && let Some(queue) = self.more.get_mut(&slot)
         {
@@ -162,7 +177,7 @@ pub(super) fn read(
                     MidiMessage::NoteOn { key, vel } => {
                         let slot = usize::from(channel) * KEYS + usize::from(key.as_int());
                         if vel.as_int() == 0 {
-                            if let Some(i) = open.release(slot)
+                            if let Some(i) = open.release(slot, now)
                                 && let Some(note) = track.notes.get_mut(i)
                             {
                                 note.off = now;
@@ -170,10 +185,15 @@ pub(super) fn read(
                         } else if channel == DRUMS {
                             track.drums += 1;
                         } else {
-                            open.strike(slot, track.notes.len());
+                            let off = if open.ended_before(slot, now) {
+                                now
+                            } else {
+                                open.strike(slot, track.notes.len());
+                                u64::MAX
+                            };
                             track.channels |= 1 << channel;
                             let key = Midi::new(i16::from(key.as_int()));
-                            track.notes.push(Played { on: now, off: u64::MAX, key, channel });
+                            track.notes.push(Played { on: now, off, key, channel });
                             if notes_before + track.notes.len() > MAX_NOTES {
                                 return Err(MidiError::TooManyNotes {
                                     track: number,
@@ -184,7 +204,7 @@ pub(super) fn read(
                     }
                     MidiMessage::NoteOff { key, .. } => {
                         let slot = usize::from(channel) * KEYS + usize::from(key.as_int());
-                        if let Some(i) = open.release(slot)
+                        if let Some(i) = open.release(slot, now)
                             && let Some(note) = track.notes.get_mut(i)
                         {
                             note.off = now;
@@ -306,7 +326,8 @@ impl Track {
     }
 
     /// Ends the notes that were never let go: where the same key was struck again, the end that was
-    /// taken for the earlier stroke was the later one's; else they last to the track's end.
+    /// taken for the earlier stroke was the later one's; else they last to the channel's next stroke, or
+    /// the track's end.
     fn close_open(&mut self, warn: &mut impl FnMut(usize, String), offset: usize) {
         if self.notes.iter().all(|n| n.off != u64::MAX) {
             return;
@@ -330,16 +351,28 @@ impl Track {
             }
             *last = Some(i);
         }
-        for note in self.notes.iter_mut().filter(|n| n.off == u64::MAX) {
-            note.off = self.end.max(note.on);
-            unended += 1;
+        // Held to the track's end, it would lie over the whole tune: it gives way to the next stroke.
+        let mut next = [self.end; CHANNELS];
+        let mut later = next;
+        let mut moment = [u64::MAX; CHANNELS];
+        for note in self.notes.iter_mut().rev() {
+            let channel = usize::from(note.channel).min(CHANNELS - 1);
+            if note.on != moment[channel] {
+                next[channel] = later[channel];
+                moment[channel] = note.on;
+                later[channel] = note.on;
+            }
+            if note.off == u64::MAX {
+                note.off = next[channel].max(note.on);
+                unended += 1;
+            }
         }
         if unended > 0 {
             warn(
                 offset,
                 format!(
-                    "{unended} note(s) without an end; held to the next stroke of the same key \
-                     or the end of the track"
+                    "{unended} note(s) without an end; held to the next note of the channel or \
+                     the end of the track"
                 ),
             );
         }
