@@ -48,17 +48,12 @@ struct Strike {
 pub fn write(score: &Score) -> Vec<u8> {
     let per_quarter = resolution(score);
     let stretches = stretches(score);
-    let texts: Vec<String> = score
-        .parts
-        .iter()
-        .map(|p| if p.name.is_empty() { p.id.clone() } else { p.name.clone() })
-        .collect();
     let strikes: Vec<Vec<Strike>> =
         score.parts.iter().map(|part| strikes(part, &stretches, per_quarter)).collect();
     let end = end_tick(&stretches, per_quarter);
     let mut tracks = vec![conductor(score, &stretches, per_quarter)];
-    for (i, ((part, name), strikes)) in score.parts.iter().zip(&texts).zip(&strikes).enumerate() {
-        tracks.push(part_track(part, name, i, strikes, end));
+    for (i, (part, strikes)) in score.parts.iter().zip(&strikes).enumerate() {
+        tracks.push(part_track(part, part.label(), i, strikes, end));
     }
     let header = Header::new(
         Format::Parallel,
