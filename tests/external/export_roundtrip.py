@@ -29,12 +29,12 @@ import warnings
 from collections import Counter
 from fractions import Fraction
 
+import _figures
 import import_corpus as corpus
 
 warnings.filterwarnings("ignore")
 ROOT = pathlib.Path(__file__).resolve().parents[2]
-WORK = pathlib.Path(os.environ.get("XDG_CACHE_HOME", pathlib.Path.home() / ".cache")) / "barwright"
-WORK = pathlib.Path(os.environ.get("BARWRIGHT_CACHE", WORK)) / "export_roundtrip"
+WORK = _figures.CACHE / "export_roundtrip"
 
 # (reader, file under music21's corpus folder): why the reading differs.
 EXPLAINED = {
@@ -102,23 +102,30 @@ def expected_midi(parts, played):
     return out
 
 
-def by_mido(path):
+def tracks_by_mido(path):
+    """A Counter of (onset, duration, MIDI number) for each track."""
     import mido
 
     file = mido.MidiFile(str(path))
-    out = Counter()
+    tracks = []
     for track in file.tracks:
-        now, open_notes = 0, {}
+        now, begun, notes = 0, {}, Counter()
         for message in track:
             now += message.time
             if message.type == "note_on" and message.velocity > 0:
-                open_notes.setdefault((message.channel, message.note), []).append(now)
+                begun.setdefault((message.channel, message.note), []).append(now)
             elif message.type in ("note_on", "note_off"):
-                begun = open_notes[message.channel, message.note].pop(0)
+                start = begun[message.channel, message.note].pop(0)
                 q = file.ticks_per_beat
-                out[Fraction(begun, q), Fraction(now - begun, q), message.note] += 1
-        assert not any(open_notes.values()), "a note without an end"
-    return out
+                notes[Fraction(start, q), Fraction(now - start, q), message.note] += 1
+        if any(begun.values()):
+            raise ValueError("a note without an end")
+        tracks.append(notes)
+    return tracks
+
+
+def by_mido(path):
+    return sum(tracks_by_mido(path), Counter())
 
 
 def by_symusic(path):

@@ -37,13 +37,13 @@ import warnings
 from collections import Counter
 from fractions import Fraction
 
+import _figures
 import import_corpus as corpus
-from export_roundtrip import difference, expected_midi, faults, schema
+from export_roundtrip import difference, expected_midi, faults, schema, tracks_by_mido
 
 warnings.filterwarnings("ignore")
 BARWRIGHT = os.environ.get("BARWRIGHT", "target/release/barwright")
-CACHE = pathlib.Path(os.environ.get("XDG_CACHE_HOME", pathlib.Path.home() / ".cache")) / "barwright"
-CACHE = pathlib.Path(os.environ.get("BARWRIGHT_CACHE", CACHE)) / "export_validate"
+CACHE = _figures.CACHE / "export_validate"
 COLLECTIONS = ["ryansMammoth", "oneills1850", "airdsAirs"]
 SEED = 7
 DEMO = pathlib.Path(__file__).resolve().parents[2] / "demo-songs"
@@ -165,28 +165,6 @@ def parts_by_music21(path):
     return parts
 
 
-def tracks_by_mido(path):
-    """A Counter of (onset, duration, MIDI number) for each track after the conductor's."""
-    import mido
-
-    file = mido.MidiFile(str(path))
-    tracks = []
-    for track in file.tracks[1:]:
-        now, begun, notes = 0, {}, Counter()
-        for message in track:
-            now += message.time
-            if message.type == "note_on" and message.velocity > 0:
-                begun.setdefault((message.channel, message.note), []).append(now)
-            elif message.type in ("note_on", "note_off"):
-                start = begun[message.channel, message.note].pop(0)
-                q = file.ticks_per_beat
-                notes[Fraction(start, q), Fraction(now - start, q), message.note] += 1
-        if any(begun.values()):
-            raise ValueError("a note without an end")
-        tracks.append(notes)
-    return tracks
-
-
 def compare(label, names, want, read):
     """Faults where what a reader found differs from what is wanted, part by part."""
     try:
@@ -245,7 +223,7 @@ def check(source, folder, rules, kit=None, seen=None):
         return "failed", [*bad, f"score.musicxml: {fault}"]
     if order is not None:
         sound = [expected_midi([[(o, d, m, d == 0) for o, d, m in r]], order) for r in rows]
-        bad += compare("mido", names, sound, lambda: tracks_by_mido(inner / "score.mid"))
+        bad += compare("mido", names, sound, lambda: tracks_by_mido(inner / "score.mid")[1:])  # the first is the conductor's
     if seen is not None:
         seen["MusicXML files"] += 1 + len(list((inner / "parts").glob("*.musicxml")))
         seen["parts"] += len(rows)
