@@ -27,7 +27,7 @@ pub(super) fn run(ask: &args::Arrange) -> anyhow::Result<Outcome> {
         changed_notes: ask.changed_notes.map(usize::from),
         ..FitRequest::default()
     };
-    let fit = kit::fit(&song.imported.score, &song.melody.line, &song.analysis, &kit, &fit_ask);
+    let fit = song.fit(&kit, &fit_ask);
     let option = match fit.options.first() {
         Some(option) if fit.verdict != Verdict::DoesNotFit => option,
         _ => {
@@ -82,21 +82,13 @@ fn request(ask: &args::Arrange) -> anyhow::Result<ArrangeRequest> {
 
 /// Why a song can't be arranged, in one line that says what to do next.
 fn why_not(fit: &kit::Fit, key_was_asked: bool) -> String {
-    let missing = fit
-        .options
-        .first()
-        .map(|o| o.missing.iter().map(ToString::to_string).collect::<Vec<_>>().join(", "))
-        .filter(|m| !m.is_empty());
-    let bars = match missing {
-        Some(missing) => format!("no bar for {missing}"),
-        None => "no instrument can carry its melody".to_owned(),
-    };
+    let lacks = song::lacks(fit);
     let next = if key_was_asked {
         "leave --key out to try every key"
     } else {
         "see `barwright fit` for what is nearest, or let notes change with --changed-notes N"
     };
-    format!("does not fit this kit: {bars}; {next}")
+    format!("does not fit this kit: {lacks}; {next}")
 }
 
 /// Three lines: what was made, what to look at first, what to mind.

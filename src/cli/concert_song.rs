@@ -11,7 +11,7 @@ use super::{args, files};
 use crate::analysis::Options;
 use crate::arrange::{self, ArrangeRequest, Arrangement, Role};
 use crate::concert::{self, Part, SongWish};
-use crate::kit::{self, Bar, Fit, FitOption, FitRequest, Kit, Setup, State, Verdict};
+use crate::kit::{Bar, Fit, FitOption, FitRequest, Kit, Setup, State, Verdict};
 use crate::score::{Interval, Key, Midi, Mode, NoteName};
 
 /// Ways that are tried for each song of a planned concert, best first: as many as the exact search
@@ -152,8 +152,7 @@ impl Ready {
             None => None,
         };
         let ask = FitRequest { key, top: tries, ..FitRequest::default() };
-        let Song { imported, melody, analysis, .. } = &self.song;
-        let fit = kit::fit(&imported.score, &melody.line, analysis, &self.kit, &ask);
+        let fit = self.song.fit(&self.kit, &ask);
         if fit.verdict == Verdict::DoesNotFit {
             bail!(why_not(&fit, self.wish.key.as_deref()));
         }
@@ -301,17 +300,9 @@ pub(super) type Bars = (Vec<Setup>, Vec<Setup>);
 
 /// Why a song can't be played, in one line.
 fn why_not(fit: &Fit, key: Option<&str>) -> String {
-    let missing: Vec<String> = fit
-        .options
-        .first()
-        .map(|o| o.missing.iter().map(ToString::to_string).collect())
-        .unwrap_or_default();
-    let bars = match missing.as_slice() {
-        [] => "no instrument can carry its melody".to_owned(),
-        list => format!("no bar for {}", list.join(", ")),
-    };
+    let lacks = song::lacks(fit);
     match key {
-        Some(key) => format!("does not fit this kit in {key}: {bars}; leave the key open"),
-        None => format!("does not fit this kit: {bars}; `barwright fit` shows what is nearest"),
+        Some(key) => format!("does not fit this kit in {key}: {lacks}; leave the key open"),
+        None => format!("does not fit this kit: {lacks}; `barwright fit` shows what is nearest"),
     }
 }

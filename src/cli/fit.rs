@@ -74,7 +74,7 @@ pub(super) fn run(ask: &args::Fit) -> anyhow::Result<Outcome> {
 
 fn one(path: &Path, part: Option<&str>, kit: &Kit, request: &FitRequest) -> anyhow::Result<Asked> {
     let song = Song::read(path, part, Options::default())?;
-    let fit = kit::fit(&song.imported.score, &song.melody.line, &song.analysis, kit, request);
+    let fit = song.fit(kit, request);
     Ok(Asked { song, fit })
 }
 
@@ -131,11 +131,7 @@ fn all_parts(
             .enumerate()
             .map(|(i, part)| Line::top(i, None, &part.notes))
             .collect();
-        let names: Vec<String> = score
-            .parts
-            .iter()
-            .map(|p| if p.name.is_empty() { p.id.clone() } else { p.name.clone() })
-            .collect();
+        let names: Vec<String> = score.parts.iter().map(|p| p.label().to_owned()).collect();
         let options = kit::fit_parts(&lines, song.analysis.key.best.key, kit, request);
         if !options.first().is_some_and(|o| o.lines.iter().all(|l| l.on.is_some())) {
             outcome = Outcome::DoesNotFit;

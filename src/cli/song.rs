@@ -9,7 +9,7 @@ use crate::analysis::{self, Analysis};
 use crate::arrange::Arrangement;
 use crate::export::{json, midi, musicxml, setup_text};
 use crate::import::{self, Imported, Melody, Warning};
-use crate::kit::{self, Kit};
+use crate::kit::{self, Fit, FitRequest, Kit};
 use crate::print::{self, PrintOptions, SongPage, Staves};
 use crate::score::{Key, Mode, NoteName};
 
@@ -61,6 +61,11 @@ impl Song {
         Ok(Song { source, title, imported, melody, analysis })
     }
 
+    /// How the song fits a kit.
+    pub(super) fn fit(&self, kit: &Kit, ask: &FitRequest) -> Fit {
+        kit::fit(&self.imported.score, &self.melody.line, &self.analysis, kit, ask)
+    }
+
     /// Reads a song and says its warnings on standard error.
     pub(super) fn read(
         path: &Path,
@@ -72,6 +77,16 @@ impl Song {
             super::say(&format!("{}: {}: {}", song.source, warning.place, warning.what));
         }
         Ok(song)
+    }
+}
+
+/// What a kit lacks for a song that doesn't fit it, in plain words.
+pub(super) fn lacks(fit: &Fit) -> String {
+    let missing: Vec<String> =
+        fit.options.first().into_iter().flat_map(|o| &o.missing).map(ToString::to_string).collect();
+    match missing.as_slice() {
+        [] => "no instrument can carry its melody".to_owned(),
+        list => format!("no bar for {}", list.join(", ")),
     }
 }
 

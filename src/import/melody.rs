@@ -190,18 +190,20 @@ pub fn melody(score: &Score, wanted: Option<&str>) -> Result<Melody, MelodyError
         None if chords(&score.parts[part].notes) => format!("the top line of {label}"),
         None => label,
     };
-    let all = onsets(&score.parts[part].notes, None).len();
+    let all = strokes(&score.parts[part].notes, None);
     let left_out = (all.saturating_sub(line.notes.len()), all);
     Ok(Melody { line, voice, why: format!("{of}: {why}"), scores, left_out })
 }
 
-/// The moments at which a note of a part, or of one of its voices, begins.
-fn onsets(notes: &[Note], voice: Option<VoiceId>) -> Vec<Time> {
-    let of = notes.iter().filter(|n| !n.grace && voice.is_none_or(|v| v == n.voice));
-    let mut onsets: Vec<Time> = of.map(|n| n.onset).collect();
-    onsets.sort_unstable();
-    onsets.dedup();
-    onsets
+/// Number of moments at which a note of a part, or of one of its voices, begins; the notes are in
+/// order of time.
+fn strokes(notes: &[Note], voice: Option<VoiceId>) -> usize {
+    let mut last = None;
+    notes
+        .iter()
+        .filter(|n| !n.grace && voice.is_none_or(|v| v == n.voice))
+        .filter(|n| last.replace(n.onset) != Some(n.onset))
+        .count()
 }
 
 fn label(score: &Score, part: usize) -> String {
@@ -283,8 +285,7 @@ fn best_voice(score: &Score, part: usize) -> Option<VoiceId> {
     // others half of the time, is not the tune by itself. Nor is one that lacks more than a tenth of
     // the strokes: the voices of a MIDI file are ours, made so that notes which overlap can be
     // written, and a tune played legato runs through several of them.
-    let strokes = |v| onsets(&p.notes, v).len();
-    let whole = strokes(Some(voice)) * 10 >= strokes(None) * 9;
+    let whole = strokes(&p.notes, Some(voice)) * 10 >= strokes(&p.notes, None) * 9;
     (whole && found.present > 0.66 && found.on_top > 0.5).then_some(voice)
 }
 

@@ -199,6 +199,11 @@ impl Part {
         }
     }
 
+    /// What the part is called: its name, or its id where it has none.
+    pub fn label(&self) -> &str {
+        if self.name.is_empty() { &self.id } else { &self.name }
+    }
+
     /// The transposition in force at a moment.
     pub fn transposition_at(&self, at: Time) -> Transposition {
         self.transpositions

@@ -352,18 +352,15 @@ impl Track {
             *last = Some(i);
         }
         // Held to the track's end, it would lie over the whole tune: it gives way to the next stroke.
-        let mut next = [self.end; CHANNELS];
-        let mut later = next;
-        let mut moment = [u64::MAX; CHANNELS];
+        // Of each channel, going back: the moment of its last stroke seen, and the one after that.
+        let mut strokes = [(self.end, self.end); CHANNELS];
         for note in self.notes.iter_mut().rev() {
-            let channel = usize::from(note.channel).min(CHANNELS - 1);
-            if note.on != moment[channel] {
-                next[channel] = later[channel];
-                moment[channel] = note.on;
-                later[channel] = note.on;
+            let Some((here, next)) = strokes.get_mut(usize::from(note.channel)) else { continue };
+            if note.on != *here {
+                *next = std::mem::replace(here, note.on);
             }
             if note.off == u64::MAX {
-                note.off = next[channel].max(note.on);
+                note.off = (*next).max(note.on);
                 unended += 1;
             }
         }
