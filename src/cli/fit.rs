@@ -3,6 +3,7 @@
 use std::io::{IsTerminal, stderr};
 use std::path::Path;
 
+use anyhow::bail;
 use indicatif::{ProgressBar, ProgressStyle};
 
 use super::song::{self, Song};
@@ -65,8 +66,8 @@ pub(super) fn run(ask: &args::Fit) -> anyhow::Result<Outcome> {
     } else {
         print(&kit::table(&rows(&asked, &kit)))?;
     }
-    if let Some(error) = failed.into_iter().next() {
-        return Err(error.context(format!("some of the {} songs can't be read", paths.len())));
+    if !failed.is_empty() {
+        bail!("{} of {} songs can't be read; they are named above", failed.len(), paths.len());
     }
     let all_fit = asked.iter().all(|a| a.fit.verdict != Verdict::DoesNotFit);
     Ok(if all_fit { Outcome::Done } else { Outcome::DoesNotFit })
