@@ -345,6 +345,39 @@ fn arrange_makes_the_folder_that_the_contract_names() {
             assert_eq!(check["passed"], true, "{}: {check}", song.display());
         }
         assert!(fs::read_dir(folder.join("parts")).unwrap().count() >= 4);
+        let setups = json(&fs::read_to_string(folder.join("setup.json")).unwrap());
+        the_sheet_says_what_the_setups_hold(
+            &fs::read_to_string(folder.join("setup.txt")).unwrap(),
+            setups["setups"].as_array().unwrap(),
+        );
+    }
+}
+
+/// Every bar stands under its state in the block of its instrument, every caution once on the sheet.
+fn the_sheet_says_what_the_setups_hold(sheet: &str, setups: &[Value]) {
+    let blocks: Vec<&str> = sheet.split("\n\n").filter(|b| b.contains("  Bars: ")).collect();
+    assert_eq!(blocks.len(), setups.len(), "{sheet}");
+    for (block, setup) in blocks.iter().zip(setups) {
+        let listed = |label: &str| -> Vec<&str> {
+            let line = block.lines().find_map(|l| l.trim().strip_prefix(label));
+            line.map(|l| l.trim().split(", ").collect()).unwrap_or_default()
+        };
+        for bar in setup["bars"].as_array().unwrap() {
+            let slot = bar["slot"].as_str().unwrap();
+            let on = bar["bar"].as_str().unwrap_or_default();
+            let (label, words) = match bar["state"].as_str().unwrap() {
+                "keep" => ("Keep:", slot.to_owned()),
+                "swap" => ("Swap in:", format!("{on} in place of {slot}")),
+                "remove" => ("Take off:", slot.to_owned()),
+                _ => ("Fill:", slot.to_owned()),
+            };
+            // The harbour room's lost bar is off already.
+            let lost = setup["instrument"] == "alto-metallophone" && slot == "B5";
+            assert!(lost || listed(label).contains(&words.as_str()), "{words}: {block}");
+        }
+        for caution in setup["cautions"].as_array().unwrap() {
+            assert_eq!(sheet.matches(caution.as_str().unwrap()).count(), 1, "{caution}: {sheet}");
+        }
     }
 }
 
