@@ -65,26 +65,10 @@ pub(super) struct Drone {
     pub(super) thinned: Option<String>,
 }
 
-/// The pulses of a measure that carry the drone: both halves of even measures, the first beat of
-/// triple ones, the groups of 5 and 7.
-fn pulses(meter: &Meter) -> Vec<Time> {
-    let beats = meter.beats();
-    let pick = |which: &[usize]| which.iter().filter_map(|i| beats.get(*i).copied()).collect();
-    match beats.len() {
-        0..=2 => beats,
-        3 if meter.is_odd() => beats,
-        3 => pick(&[0]),
-        4 => pick(&[0, 2]),
-        5 | 6 => pick(&[0, 3]),
-        7 => pick(&[0, 2, 4]),
-        _ => beats.into_iter().step_by(2).collect(),
-    }
-}
-
 /// The strokes of a pattern in measure `n` (counted from 0) of a meter: offset and tones.
 fn cell(meter: &Meter, pattern: DronePattern, n: usize, level: Level) -> Vec<(Time, Tones)> {
     let beats = meter.beats();
-    let pulses = pulses(meter);
+    let pulses = meter.strong_beats();
     let beat = |i: usize| beats.get(i).copied();
     let odd_measure = n % 2 == 1;
     let list = |tones: &[Tones]| -> Vec<(Time, Tones)> {
@@ -119,6 +103,16 @@ fn cell(meter: &Meter, pattern: DronePattern, n: usize, level: Level) -> Vec<(Ti
             2 => list(&[Tones::Root, Tones::Fifth]),
             3 | 4 => list(&[Tones::Root, Tones::Fifth, Tones::HighRoot]),
             5 => list(&[Tones::Root, Tones::Fifth, Tones::HighRoot, Tones::Root, Tones::Fifth]),
+            // 2+2+3.
+            7 => list(&[
+                Tones::Root,
+                Tones::Fifth,
+                Tones::Root,
+                Tones::Fifth,
+                Tones::Root,
+                Tones::Fifth,
+                Tones::HighRoot,
+            ]),
             _ => {
                 let mut cells = list(&[Tones::Root, Tones::Fifth, Tones::HighRoot]);
                 if let (Some(a), Some(b), Some(c)) = (beat(3), beat(4), beat(5)) {

@@ -84,7 +84,7 @@ impl Meter {
     }
 
     /// The beats on which a drone falls: the measure's start, and each further beat no weaker than
-    /// the half of the measure (3 in 4/4, the second dotted quarter in 6/8, the second group of 3+2/4; all five of a plain 5/4).
+    /// the half of the measure (3 in 4/4, the second dotted quarter in 6/8, 4 in 5/4).
     pub fn strong_beats(&self) -> Vec<Time> {
         let mut beats = self.beats();
         // In triple time beats 2 and 3 are equally weak: only the first is strong.
@@ -111,16 +111,22 @@ impl Meter {
             return 0;
         }
         let groups = self.counted_groups();
-        let mut level = 1;
-        // Beats in even number are paired first: 4/4 is two halves of two beats, 12/8 likewise.
-        let mut per = groups.len();
+        let mut level = 1u8;
+        // Beats in larger number are gathered first: 4/4 is two halves of two beats, 5/4 three and two.
         if groups.iter().all(|g| *g == groups[0]) {
-            let beat = self.unit() * i64::from(groups[0]);
-            while per > 2 && per.is_multiple_of(2) {
-                per /= 2;
-                if offset.rem_floor(beat * per as i64).is_zero() {
+            let length = self.unit() * i64::from(groups[0]);
+            let on_beat = offset.rem_floor(length).is_zero();
+            let mut beat = offset.div_floor(length);
+            let mut beats = groups.len() as i64;
+            while beats > 3 {
+                let (size, count) = gathered(beats);
+                let group = (beat / size).min(count - 1);
+                if on_beat && beat == group * size {
                     return level;
                 }
+                beat -= group * size;
+                // The last group takes what is left.
+                beats = if group + 1 == count { beats - group * size } else { size };
                 level += 1;
             }
         }
@@ -201,6 +207,19 @@ impl Meter {
     }
 }
 
+/// How many counted beats go together, and in how many groups; the last takes what is left. Halves
+/// where the number is even, threes where it is nine or the like, else 3+2 for five and twos with a
+/// three at the end (7/4 as 2+2+3), as in 5/8 and 7/8. Common practice; an additive meter says it
+/// otherwise.
+fn gathered(beats: i64) -> (i64, i64) {
+    match beats {
+        5 => (3, 2),
+        _ if beats % 2 == 0 => (beats / 2, 2),
+        _ if beats % 3 == 0 => (beats / 3, 3),
+        _ => (2, beats / 2),
+    }
+}
+
 impl fmt::Display for Meter {
     /// `3/4`, `3+2/8`.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
@@ -235,6 +254,12 @@ mod tests {
         assert_eq!(levels(2, 2, Time::QUARTER), [0, 2, 1, 2]);
         assert_eq!(levels(5, 8, eighth), [0, 2, 2, 1, 2]);
         assert_eq!(levels(7, 8, eighth), [0, 2, 1, 2, 1, 2, 2]);
+        assert_eq!(levels(5, 4, eighth), [0, 3, 2, 3, 2, 3, 1, 3, 2, 3]);
+        assert_eq!(levels(7, 4, Time::QUARTER), [0, 2, 1, 2, 1, 2, 2]);
+        assert_eq!(levels(6, 4, Time::QUARTER), [0, 2, 2, 1, 2, 2]);
+        assert_eq!(levels(9, 4, Time::QUARTER), [0, 2, 2, 1, 2, 2, 1, 2, 2]);
+        assert_eq!(levels(10, 4, Time::QUARTER), [0, 3, 3, 2, 3, 1, 3, 3, 2, 3]);
+        assert_eq!(levels(15, 8, Time::new(3, 2)), [0, 2, 2, 1, 2]);
     }
 
     #[test]
@@ -244,7 +269,13 @@ mod tests {
         assert_eq!(strong(3, 4), [Time::ZERO]);
         assert_eq!(strong(6, 8), [Time::ZERO, Time::new(3, 2)]);
         assert_eq!(strong(2, 4), [Time::ZERO, Time::QUARTER]);
-        assert_eq!(strong(7, 8).len(), 3);
+        assert_eq!(strong(7, 8), [Time::ZERO, Time::QUARTER, Time::quarters(2)]);
+        assert_eq!(strong(5, 8), [Time::ZERO, Time::new(3, 2)]);
+        assert_eq!(strong(5, 4), [Time::ZERO, Time::quarters(3)]);
+        assert_eq!(strong(7, 4), [Time::ZERO, Time::quarters(2), Time::quarters(4)]);
+        assert_eq!(strong(12, 8), [Time::ZERO, Time::quarters(3)]);
+        let two_three = Meter::additive(&[2, 3], 4).unwrap();
+        assert_eq!(two_three.strong_beats(), [Time::ZERO, Time::quarters(2)]);
     }
 
     #[test]
