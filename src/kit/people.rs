@@ -78,17 +78,21 @@ pub struct Player {
 }
 
 impl Player {
-    /// Strikes a minute where the kit file says nothing: quarters at 120, two hands alternating at
-    /// one strike a second each. Common practice, no source; the kit file sets it for each player.
-    pub const USUAL_STRIKES_PER_MINUTE: f64 = 120.0;
+    /// Strikes a minute where the kit file says nothing: two mallets in turn play eighths at a
+    /// quarter of 120, what adults and school-age children who have played for a while do in ensembles;
+    /// one mallet alone half of that. Common practice, no source; the kit file sets it for each
+    /// player, and should for beginners and for whoever is slower.
+    pub fn usual_strikes_per_minute(mallets: u8) -> f64 {
+        if mallets < 2 { 120.0 } else { 240.0 }
+    }
 
-    /// A player with two mallets, the usual speed, seated, reading letters.
+    /// A player with two mallets, the usual speed for them, seated, reading letters.
     pub fn new(name: impl Into<String>) -> Player {
         Player {
             name: name.into(),
             instruments: Vec::new(),
             mallets: 2,
-            strikes_per_minute: Player::USUAL_STRIKES_PER_MINUTE,
+            strikes_per_minute: Player::usual_strikes_per_minute(2),
             position: Position::Seated,
             reads: Reads::Letters,
         }

@@ -24,7 +24,7 @@
 //! | `[[player]]` | `name` | no real name needed; must be there, unique | |
 //! | | `instruments` | ids that the player may play; empty: any | any |
 //! | | `mallets` | 1 or 2 | 2 |
-//! | | `strikes_per_minute` | fastest comfortable | 120 |
+//! | | `strikes_per_minute` | fastest comfortable | 240 with two mallets, 120 with one |
 //! | | `position` | floor, seated, standing, wheelchair, bed | seated |
 //! | | `reads` | staff, letters, ear | letters |
 
@@ -265,6 +265,7 @@ fn read_player<'i>(
     let positions = Position::ALL.map(|p| (p.name(), p));
     let reads = Reads::ALL.map(|r| (r.name(), r));
     let mut named = None;
+    let mut rate = None;
     for (key, value) in reader.entries(table, "player", &keys) {
         match key {
             "name" => {
@@ -279,9 +280,7 @@ fn read_player<'i>(
             }
             "strikes_per_minute" => {
                 let wanted = "a number from 1 to 2000";
-                if let Some(n) = reader.number(value, key, (1.0, MAX_STRIKES), wanted) {
-                    player.strikes_per_minute = n;
-                }
+                rate = reader.number(value, key, (1.0, MAX_STRIKES), wanted);
             }
             "position" => {
                 if let Some(p) = reader.word(value, key, "position", &positions) {
@@ -295,6 +294,8 @@ fn read_player<'i>(
             }
         }
     }
+    player.strikes_per_minute =
+        rate.unwrap_or_else(|| Player::usual_strikes_per_minute(player.mallets));
     match named {
         None => {
             let at = reader.at(value);
