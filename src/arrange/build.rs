@@ -9,7 +9,7 @@ use super::request::{ArrangeError, ArrangeRequest, Level};
 use super::song::{Song, Strike, Tick};
 use super::{DronePattern, Role, drone, melody, ostinato, sticking, worth};
 use crate::kit::{FitOption, Kit, Size};
-use crate::score::{Midi, Slide};
+use crate::score::{Midi, PitchClass, Slide};
 
 /// A part while it is being made.
 #[derive(Clone, Debug)]
@@ -44,13 +44,15 @@ impl Draft {
 pub(super) struct Built {
     pub(super) drafts: Vec<Draft>,
     pub(super) remarks: Vec<String>,
+    /// The song's own tempo in quarter notes a minute, where it was slowed.
+    pub(super) slowed_from: Option<f64>,
     /// Strong beats on which a drone still grinds.
     pub(super) delicate: Vec<Tick>,
 }
 
-/// A song may be slowed to this share of its own tempo before the melody is thinned: below, the
-/// tune falls apart (common practice, no source).
-const SLOWEST: f64 = 0.6;
+/// A song is slowed to no less than this share of its own tempo before the melody is thinned instead:
+/// everybody sings and plays at the tempo of the slowest melody player (common practice, no source).
+const SLOWEST: f64 = 0.75;
 
 /// An instrument with its players: one, or two who take turns.
 #[derive(Clone, Copy, Debug)]
@@ -210,11 +212,7 @@ fn slow_down(
     if factor > 1.0 && factor <= 1.0 / SLOWEST {
         let before = song.tempo;
         song.slow(factor);
-        built.remarks.push(format!(
-            "The tempo is {:.0} quarter notes a minute instead of {before:.0}, so that the melody's \
-             player can keep up.",
-            song.tempo
-        ));
+        built.slowed_from = Some(before);
     }
 }
 
@@ -297,6 +295,9 @@ impl Builder<'_> {
             let mut own = Draft { player, ..draft.clone() };
             own.words.retain(|(at, _)| strikes.iter().any(|s| s.at == *at));
             own.strikes = strikes;
+            if let (Role::Ostinato, Some(rack)) = (own.role, self.racks.get(chair.instrument)) {
+                ostinato::keep_moving(self.song, rack, &mut own.strikes, &draft.strikes);
+            }
             own.changes.push(
                 "takes turns, phrase by phrase, with the other player of the instrument".to_owned(),
             );
@@ -325,7 +326,7 @@ impl Builder<'_> {
                 }
             }
             let gap = self.limits(chair).gap;
-            if let Some(words) = limits::thin(self.song, &mut draft.strikes, gap) {
+            if let Some(words) = limits::thin_melody(self.song, &mut draft.strikes, gap) {
                 draft.changes.push(format!("too quick for the player as it stands: {words}"));
             }
             self.hand_out(chair, draft, out);
@@ -380,6 +381,7 @@ impl Builder<'_> {
 
     fn accompany(&self, chairs: &[Chair], out: &mut Vec<Draft>, built: &mut Built) {
         let mut drones: Vec<(Vec<Strike>, usize)> = Vec::new();
+        let mut lead: Vec<(Tick, PitchClass)> = Vec::new();
         for chair in chairs.iter().filter(|c| c.role == Role::Drone) {
             let Some(rack) = self.racks.get(chair.instrument) else { continue };
             let limits = self.drone_limits(chair, drones.is_empty());
@@ -392,15 +394,15 @@ impl Builder<'_> {
                 None if limits.mallets < 2 => DronePattern::Broken,
                 None => DronePattern::Chord,
             };
-            let made = drone::make(self.song, rack, pattern, limits);
+            let made = drone::make(self.song, rack, pattern, limits, &lead);
+            if lead.is_empty() {
+                lead.clone_from(&made.roots);
+            }
             let mut draft = Draft::new(Role::Drone, Some(chair.instrument), None);
             draft.pattern = pattern.name().to_owned();
             draft.crossing = pattern == DronePattern::Crossover;
             if made.roots.len() > 1 {
-                draft.changes.push(format!(
-                    "root and fifth follow the harmony: {}",
-                    drone::changes_in_words(self.song, &made).join(", ")
-                ));
+                draft.changes.push(drone::changes_in_words(self.song, &made));
             }
             if let Some(words) = &made.thinned {
                 draft.changes.push(format!("thinned for the player: {words}"));
@@ -434,6 +436,7 @@ impl Builder<'_> {
             if let Some(words) = ostinato::thin(self.song, rack, &mut made, limits.gap) {
                 draft.changes.push(format!("thinned for the player: {words}"));
             }
+            ostinato::close(self.song, rack, &mut made, limits.gap);
             if made.left_out > 0 {
                 draft.changes.push(format!(
                     "{} notes of the pattern are left out where they would grind against the melody",

@@ -29,9 +29,15 @@ const HOLE: u32 = 30;
 /// Fewest bars of a slide.
 const FEWEST: usize = 3;
 
+/// Measures between two slides at the least, where nothing else is asked for: after short phrases
+/// every second one has one. More often they are no longer a surprise. Common practice, no source.
+const APART: usize = 4;
+
 /// The places with room for colour: at phrase ends, on the word asked for, in a fuller arrangement
-/// in every long note or rest; in a simpler one at the end only.
+/// in every long note or rest; in a simpler one at the end only. Seen from the end, a phrase of less
+/// than [`APART`] measures after one with colour has none.
 pub(super) fn rooms(song: &Song, level: Level, word: Option<&str>) -> Vec<Room> {
+    let measure = |at: Tick| song.bars.partition_point(|b| b.0 <= at);
     let mut ends: Vec<usize> = Vec::new();
     for (_, to) in &song.phrases {
         if let Some(last) = song.melody.partition_point(|n| n.at < *to).checked_sub(1) {
@@ -43,6 +49,24 @@ pub(super) fn rooms(song: &Song, level: Level, word: Option<&str>) -> Vec<Room> 
     }
     if level == Level::Simpler {
         ends = ends.split_off(ends.len().saturating_sub(1));
+    }
+    if level == Level::Normal {
+        let mut later: Option<usize> = None;
+        let mut skipped = false;
+        for i in (0..ends.len()).rev() {
+            let Some(room) = room_after(song, ends[i]) else {
+                ends.remove(i);
+                continue;
+            };
+            let here = measure(room.to - 1);
+            // No more than one phrase is passed over, however short they are.
+            if !skipped && later.is_some_and(|l| l - here < APART) {
+                skipped = true;
+                ends.remove(i);
+            } else {
+                (later, skipped) = (Some(here), false);
+            }
+        }
     }
     if let Some(word) = word {
         ends.extend(word_ends(song, word));
@@ -195,7 +219,8 @@ fn slide(song: &Song, room: &Room, kept: &[Midi], out: &mut Vec<Strike>) {
         .min_by_key(|(start, up)| {
             let stop = if *up { start + count - 1 } else { *start };
             let centre = *start as i64 + count as i64 / 2;
-            rank(kept[stop]) * 2 + i64::from(*up != room.up) * 5 + (centre - middle).abs()
+            let closing = if room.to == song.close { 8 } else { 2 };
+            rank(kept[stop]) * closing + i64::from(*up != room.up) * 5 + (centre - middle).abs()
         });
     let Some((start, up)) = best else { return };
     let step = (room.to - room.from) / count as i64;

@@ -9,14 +9,16 @@
 //! | 24 | a struck or ringing tone a semitone, major seventh or tritone from the melody on a strong beat |
 //! | 0–6 | the same off the strong beats, by its length |
 //! | 7 + 3 | another root than before, off the start of a measure 3 more |
-//! | 4 a strong beat | another root than the harmony's, where it holds a whole measure or longer and a tonic drone doesn't suit the tune throughout |
-//! | 2 a strong beat | another root than the tonic where nothing asks for it |
+//! | 4 a stroke | another root than the harmony's, where it holds a whole measure or longer and a tonic drone doesn't suit the tune throughout |
+//! | 20 a stroke | a root that is neither the tonic nor the harmony's at that moment: no stroke at all is better |
+//! | 2 a stroke | another root than the tonic where the tonic suits the tune throughout |
+//! | 100 a stroke | in a second drone, another root than the first drone's |
 //! | 4, 6, 16 | the root alone, the fifth alone, or no stroke where both are meant |
 //!
 //! The weights were set by hand, reading a few arrangements; they were not fitted.
 
 use super::grind::{Grind, against_melody};
-use super::limits::Limits;
+use super::limits::{Limits, SLACK};
 use super::rack::{RING_SECONDS, Rack};
 use super::request::Level;
 use super::song::{Song, Strike, Tick};
@@ -27,6 +29,8 @@ const CHANGE: u32 = 7;
 const CHANGE_OFF_MEASURE: u32 = 3;
 const OTHER_THAN_HARMONY: u32 = 4;
 const OTHER_THAN_TONIC: u32 = 2;
+const UNCALLED_FOR: u32 = 20;
+const OTHER_THAN_FIRST: u32 = 100;
 const ROOT_ALONE: u32 = 4;
 const FIFTH_ALONE: u32 = 6;
 const NO_STROKE: u32 = 16;
@@ -177,23 +181,43 @@ pub(super) fn strokes(
         }
         for (offset, tones) in cells {
             let at = start + offset - lead;
-            if at >= *start && at < *end && at < song.close {
+            if at >= *start && at < *end && at <= song.last_stroke {
                 out.push(Stroke { at, end: song.close, tones: *tones });
             }
         }
-    }
-    // The song ends on its root.
-    if let Some(last) = out.last_mut() {
-        last.tones = match last.tones {
-            Tones::Both | Tones::HighBoth | Tones::Neighbour => Tones::Both,
-            Tones::Root | Tones::Fifth | Tones::HighRoot => Tones::Root,
-        };
     }
     let next: Vec<Tick> = out.iter().skip(1).map(|s| s.at).collect();
     for (stroke, next) in out.iter_mut().zip(next) {
         stroke.end = next;
     }
     out
+}
+
+/// Lets the drone end with the song: on its root, at the song's last stroke, whatever the pattern, and
+/// held. A stroke too soon before it for the player gives way.
+fn end(song: &Song, strokes: &mut Vec<Stroke>, gap: f64) {
+    let at = song.last_stroke;
+    let Some(last) = strokes.last().copied() else { return };
+    if last.at < at {
+        let before = strokes.len().checked_sub(2).and_then(|i| strokes.get(i)).map(|s| s.at);
+        let in_time = |from: Tick| song.seconds(from, at) >= gap * (1.0 - SLACK);
+        if !in_time(last.at) && before.is_some_and(in_time) {
+            strokes.pop();
+        }
+        if strokes.last().is_some_and(|s| in_time(s.at)) {
+            if let Some(last) = strokes.last_mut() {
+                last.end = at;
+            }
+            strokes.push(Stroke { at, end: song.close, ..last });
+        }
+    }
+    if let Some(last) = strokes.last_mut() {
+        last.end = song.close;
+        last.tones = match last.tones {
+            Tones::Both | Tones::HighBoth | Tones::Neighbour => Tones::Both,
+            Tones::Root | Tones::Fifth | Tones::HighRoot => Tones::Root,
+        };
+    }
 }
 
 /// A root with the tones that go with it.
@@ -264,7 +288,7 @@ pub(super) fn suits(rack: &Rack, song: &Song, pattern: DronePattern) -> bool {
 /// One mallet: broken. Else, of those whose bars are there and whose strokes the player has time
 /// for: in triple time crossover at a quiet beat (up to 112 a minute), else chord; in compound time
 /// broken; in even time level where the instrument is no bass (lighter), broken at a quiet beat (up
-/// to 100 a minute), else chord; in odd meters broken. A fuller arrangement takes crossover or
+/// to 100 a minute), else chord; in odd meters broken, and where a high instrument rings on. A fuller arrangement takes crossover or
 /// moving where it can; a simpler one chord. The tempos are common practice, no source.
 pub(super) fn pick(rack: &Rack, song: &Song, low: bool, limits: Limits) -> DronePattern {
     use DronePattern::{Broken, Chord, Crossover, Level as LevelPattern, Moving};
@@ -284,11 +308,14 @@ pub(super) fn pick(rack: &Rack, song: &Song, low: bool, limits: Limits) -> Drone
         }
     } else if measure.meter.is_odd() || beats >= 5 {
         &[Broken, Chord]
-    } else if beats == 3 && beat_minute <= 112.0 {
+    } else if beats == 3 && beat_minute <= 112.0 && (low || !rack.rings) {
         &[Crossover, Broken, Chord]
     } else if beats == 3 {
         &[Chord, Broken]
     } else if measure.meter.is_compound() {
+        &[Broken, Chord]
+    } else if !low && rack.rings {
+        // What rings on needs the fewest strokes.
         &[Broken, Chord]
     } else if !low {
         &[LevelPattern, Broken, Chord]
@@ -305,12 +332,19 @@ pub(super) fn pick(rack: &Rack, song: &Song, low: bool, limits: Limits) -> Drone
 
 /// Whether no two strokes come faster than the player comfortably strikes.
 fn in_time(song: &Song, strokes: &[Stroke], gap: f64) -> bool {
-    gap <= 0.0 || strokes.windows(2).all(|w| song.seconds(w[0].at, w[1].at) >= gap * (1.0 - 1e-9))
+    gap <= 0.0 || strokes.windows(2).all(|w| song.seconds(w[0].at, w[1].at) >= gap * (1.0 - SLACK))
 }
 
 /// Makes the drone. Where its strokes come too fast for the player they are thinned: to one a
-/// measure, then to one every second and every fourth measure.
-pub(super) fn make(song: &Song, rack: &Rack, pattern: DronePattern, limits: Limits) -> Drone {
+/// measure, then to one every second and every fourth measure. `lead` are the roots of a first drone,
+/// which a second one follows.
+pub(super) fn make(
+    song: &Song,
+    rack: &Rack,
+    pattern: DronePattern,
+    limits: Limits,
+    lead: &[(Tick, PitchClass)],
+) -> Drone {
     let mut chosen = strokes(song, pattern, limits.level, 1);
     let mut thinned = None;
     let steps = [
@@ -325,9 +359,10 @@ pub(super) fn make(song: &Song, rack: &Rack, pattern: DronePattern, limits: Limi
         chosen = strokes(song, pattern, level, every);
         thinned = Some(words.to_owned());
     }
+    end(song, &mut chosen, limits.gap);
     let one_mallet = limits.mallets < 2;
     let ring = if rack.rings { song.ticks_of(RING_SECONDS, 0) } else { 0 };
-    let mut drone = sound(song, &pairs(rack, song), &chosen, one_mallet, ring);
+    let mut drone = sound(song, &pairs(rack, song), &chosen, one_mallet, ring, lead);
     drone.thinned = thinned;
     drone
 }
@@ -355,7 +390,8 @@ fn tones(pair: &Pair, wanted: Tones, one_mallet: bool) -> [Option<Midi>; 2] {
 }
 
 /// What is struck at one stroke for one pair, with its cost: both tones, one of them, or none.
-fn best(asked: [Option<Midi>; 2], grind: &Grind) -> (u32, [Option<Midi>; 2]) {
+/// The song's last stroke (`must`) is never left out.
+fn best(asked: [Option<Midi>; 2], grind: &Grind, must: bool) -> (u32, [Option<Midi>; 2]) {
     let cost = |m: Option<Midi>| m.map_or(0, |m| grind.of(m));
     let mut best = (cost(asked[0]) + cost(asked[1]), asked);
     let mut offer = |c: u32, tones: [Option<Midi>; 2]| {
@@ -367,12 +403,21 @@ fn best(asked: [Option<Midi>; 2], grind: &Grind) -> (u32, [Option<Midi>; 2]) {
         offer(cost(asked[0]) + ROOT_ALONE, [asked[0], None]);
         offer(cost(asked[1]) + FIFTH_ALONE, [asked[1], None]);
     }
-    offer(NO_STROKE, [None, None]);
+    if !must {
+        offer(NO_STROKE, [None, None]);
+    }
     best
 }
 
 /// Finds the cheapest way through the pairs, and sounds it.
-fn sound(song: &Song, pairs: &[Pair], strokes: &[Stroke], one_mallet: bool, ring: Tick) -> Drone {
+fn sound(
+    song: &Song,
+    pairs: &[Pair],
+    strokes: &[Stroke],
+    one_mallet: bool,
+    ring: Tick,
+    lead: &[(Tick, PitchClass)],
+) -> Drone {
     if pairs.is_empty() || strokes.is_empty() {
         return Drone::default();
     }
@@ -387,18 +432,27 @@ fn sound(song: &Song, pairs: &[Pair], strokes: &[Stroke], one_mallet: bool, ring
         let cheapest = costs.iter().enumerate().min_by_key(|(_, c)| **c).map_or(0, |(j, _)| j);
         let change = CHANGE + if measure_starts[i] { 0 } else { CHANGE_OFF_MEASURE };
         let wish = wish(song, stroke);
+        let chord = song.chord_at(stroke.at).map(|c| c.root);
+        let leading = lead.iter().rfind(|(at, _)| *at <= stroke.at).map(|(_, class)| *class);
         let mut next = vec![0u32; n];
         for (j, pair) in pairs.iter().enumerate() {
             let stay = costs[j];
             let go = costs[cheapest] + change;
             let (before, from) = if i == 0 || stay <= go { (stay, j) } else { (go, cheapest) };
             back[i * n + j] = from as u8;
-            let mut here = best(tones(pair, stroke.tones, one_mallet), &grinds[i]).0;
+            let mut here =
+                best(tones(pair, stroke.tones, one_mallet), &grinds[i], i + 1 == strokes.len()).0;
             if wish.is_some_and(|root| root != pair.class) {
                 here += OTHER_THAN_HARMONY;
             }
             if j != 0 && wish.is_none() {
                 here += OTHER_THAN_TONIC;
+            }
+            if j != 0 && chord != Some(pair.class) {
+                here += UNCALLED_FOR;
+            }
+            if leading.is_some_and(|class| class != pair.class) {
+                here += OTHER_THAN_FIRST;
             }
             if pair.fifth.is_none() {
                 here += ROOT_ALONE;
@@ -419,7 +473,8 @@ fn sound(song: &Song, pairs: &[Pair], strokes: &[Stroke], one_mallet: bool, ring
         if drone.roots.last().is_none_or(|(_, class)| *class != pair.class) {
             drone.roots.push((stroke.at, pair.class));
         }
-        let (_, struck) = best(tones(pair, stroke.tones, one_mallet), &grinds[i]);
+        let (_, struck) =
+            best(tones(pair, stroke.tones, one_mallet), &grinds[i], i + 1 == strokes.len());
         for midi in struck.into_iter().flatten() {
             drone.strikes.push(Strike::new(stroke.at, stroke.end, midi));
         }
@@ -450,13 +505,22 @@ fn wish(song: &Song, stroke: &Stroke) -> Option<PitchClass> {
     (chord.end - chord.at >= measure).then_some(chord.root)
 }
 
-/// The drone's changes of root in plain words: "D from measure 7".
-pub(super) fn changes_in_words(song: &Song, drone: &Drone) -> Vec<String> {
-    drone
+/// Most changes of root that a sentence lists.
+const MOST_NAMED: usize = 6;
+
+/// The drone's changes of root in plain words.
+pub(super) fn changes_in_words(song: &Song, drone: &Drone) -> String {
+    let list: Vec<String> = drone
         .roots
         .iter()
+        .take(MOST_NAMED)
         .map(|(at, class)| {
             format!("{} from measure {}", song::name_in(song.key, *class), song.measure_number(*at))
         })
-        .collect()
+        .collect();
+    let more = match drone.roots.len().saturating_sub(MOST_NAMED) {
+        0 => String::new(),
+        n => format!(", and {n} more changes"),
+    };
+    format!("root and fifth change with the harmony: {}{more}", list.join(", "))
 }

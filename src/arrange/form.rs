@@ -12,6 +12,8 @@ pub(super) struct Form {
     pub(super) offset: Time,
     /// Whether measures follow on the song's last one.
     pub(super) closing: bool,
+    /// Measures of the introduction that the drone has to itself: the first half of them.
+    pub(super) alone: usize,
     /// What the leader should know of it.
     pub(super) remarks: Vec<String>,
 }
@@ -31,6 +33,7 @@ pub(super) fn lay_out(score: &Score, line: &Line, ask: &ArrangeRequest) -> Form 
         measures: score.measures.clone(),
         offset: Time::ZERO,
         closing: false,
+        alone: 0,
         remarks: Vec::new(),
     };
     let has_jumps = form.measures.iter().any(|m| !m.jumps.is_empty());
@@ -86,6 +89,7 @@ fn add_introduction(form: &mut Form, count: u8) {
             }
         }
     }
+    form.alone = usize::from(count).div_ceil(2);
     let mut intro = Vec::with_capacity(usize::from(count));
     for i in 0..count {
         let mut measure = Measure::full(format!("i{}", i + 1), Time::ZERO, meter);
@@ -100,9 +104,14 @@ fn add_introduction(form: &mut Form, count: u8) {
     }
     intro.append(&mut form.measures);
     form.measures = intro;
+    let ostinato = match count {
+        1 => "the ostinato comes in with the song".to_owned(),
+        _ => format!("the ostinato joins in its measure {}", form.alone + 1),
+    };
+    let after = if form.closing { ", and as many after it" } else { "" };
     form.remarks.push(format!(
-        "{} of accompaniment before the song, and as many after it where it has no fine.",
-        if count == 1 { "One measure".to_owned() } else { format!("{count} measures") }
+        "Before the song {} of drone{after}; {ostinato}.",
+        if count == 1 { "one measure".to_owned() } else { format!("{count} measures") }
     ));
 }
 

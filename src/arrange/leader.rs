@@ -5,6 +5,7 @@ use super::request::ArrangeRequest;
 use super::song::Song;
 use super::{Check, PartPlan, Role};
 use crate::kit::{FitOption, Kit};
+use crate::score::Time;
 
 /// Most measure numbers that a sentence lists.
 const MOST_NAMED: usize = 8;
@@ -23,16 +24,27 @@ pub(super) fn note(
     let why = option.why.trim().trim_end_matches('.');
     said.push(if why.is_empty() {
         format!("Key: {}.", option.key)
+    } else if why.contains(&option.key.to_string()) {
+        // "Down 2 semitones to D minor, on the ...": it names the key itself.
+        format!("Key: {}.", lower_first(why))
     } else {
         format!("Key: {} ({why}).", option.key)
     });
-    let from = if song.tempo_suggested { "suggested; the song names none" } else { "the song's" };
-    let slowed = built.remarks.iter().any(|r| r.starts_with("The tempo is"));
-    said.push(format!(
-        "Tempo: {:.0} quarter notes a minute ({}).",
-        song.tempo,
-        if slowed { "slowed for the players" } else { from }
-    ));
+    let (unit, name) = beat(song);
+    let beats = |quarters: f64| (quarters / unit).round();
+    said.push(match built.slowed_from {
+        Some(before) => format!(
+            "Tempo: {:.0} {name} a minute instead of the song's {:.0}, so that whoever plays the melody \
+             can keep up.",
+            beats(song.tempo),
+            beats(before)
+        ),
+        None => format!(
+            "Tempo: {:.0} {name} a minute ({}).",
+            beats(song.tempo),
+            if song.tempo_suggested { "suggested; the song names none" } else { "the song's" }
+        ),
+    });
     for role in Role::ALL {
         let who: Vec<String> = plans
             .iter()
@@ -94,4 +106,29 @@ pub(super) fn note(
         ));
     }
     said
+}
+
+/// The beat that is counted, in quarters, and its name: of the first meter; the unit where its beats
+/// differ in length.
+fn beat(song: &Song) -> (f64, &'static str) {
+    let Some(meter) = song.score.measures.first().map(|m| m.meter) else {
+        return (1.0, "quarters");
+    };
+    let beat = if meter.is_odd() { meter.unit() } else { meter.beat() };
+    let names = [
+        (Time::new(1, 2), "eighths"),
+        (Time::new(3, 4), "dotted eighths"),
+        (Time::new(3, 2), "dotted quarters"),
+        (Time::quarters(2), "halves"),
+        (Time::quarters(3), "dotted halves"),
+    ];
+    names
+        .into_iter()
+        .find(|(length, _)| *length == beat)
+        .map_or((1.0, "quarters"), |(length, name)| (length.as_f64(), name))
+}
+
+fn lower_first(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| first.to_lowercase().chain(letters).collect())
 }

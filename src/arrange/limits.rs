@@ -1,5 +1,7 @@
 //! What a player can do, and how a part is thinned until it fits.
 
+use std::collections::BTreeSet;
+
 use super::request::Level;
 use super::song::{Song, Strike, Tick};
 use crate::kit::Player;
@@ -29,7 +31,7 @@ impl Limits {
 }
 
 /// Rounding slack of the times in seconds: a part in a thousand million.
-const SLACK: f64 = 1e-9;
+pub(super) const SLACK: f64 = 1e-9;
 
 /// The moments at which a player strikes: both mallets at once are one stroke, and so is a slide.
 pub(super) fn strokes(strikes: &[Strike]) -> Vec<Tick> {
@@ -104,6 +106,37 @@ pub(super) fn thin(song: &Song, strikes: &mut Vec<Strike>, gap: f64) -> Option<S
     strikes.retain(|s| Some(s.at) == first);
     hold(strikes, song.close);
     Some("only the first note is left".to_owned())
+}
+
+/// Thins a melody: places of the measure come in order of strength, those of one strength in order of
+/// time, and a note stays where it is in time with those that stay already. So the tune loses notes only
+/// where it is too quick. Returns what was done, in plain words; `None` where nothing was.
+pub(super) fn thin_melody(song: &Song, strikes: &mut Vec<Strike>, gap: f64) -> Option<String> {
+    if in_time(song, strikes, gap) {
+        return None;
+    }
+    let mut order: Vec<Tick> = strokes(strikes);
+    let all = order.len();
+    order.sort_by_key(|at| (song.level(*at), *at));
+    let mut kept: BTreeSet<Tick> = BTreeSet::new();
+    let apart = |a: Tick, b: Tick| song.seconds(a, b) >= gap * (1.0 - SLACK);
+    for at in order {
+        let before = kept.range(..at).next_back().is_none_or(|b| apart(*b, at));
+        if before && kept.range(at..).next().is_none_or(|a| apart(at, *a)) {
+            kept.insert(at);
+        }
+    }
+    strikes.retain(|s| kept.contains(&s.at));
+    hold(strikes, song.close);
+    let firsts = kept.iter().all(|at| song.level(*at) == 0);
+    Some(if firsts {
+        "only first notes of measures are left".to_owned()
+    } else {
+        format!(
+            "{} of its {all} notes are left out, those on the weakest places of the measure first",
+            all - kept.len()
+        )
+    })
 }
 
 /// Holds each note until the next one, at most for a measure's length of its own kind of note.

@@ -10,8 +10,8 @@ use super::request::{ArrangeError, ArrangeRequest};
 use crate::analysis::Analysis;
 use crate::kit::FitOption;
 use crate::score::{
-    Chord, ChordSymbol, Key, KeySignature, Midi, Note, NoteName, Pitch, PitchClass, Score, Slide,
-    Tempo, Time,
+    Chord, ChordSymbol, Interval, Key, KeySignature, Midi, Note, NoteName, Pitch, PitchClass,
+    Score, Slide, Tempo, Time,
 };
 use crate::score::{Hand, Line};
 
@@ -80,6 +80,11 @@ pub(super) struct Song {
     pub(super) bars: Vec<(Tick, Tick)>,
     /// Where the last note of all ends.
     pub(super) close: Tick,
+    /// Where the accompaniment strikes for the last time: on the first beat of a last measure without
+    /// melody, else on the strong beat on which the melody's last note begins, or on the one before it.
+    pub(super) last_stroke: Tick,
+    /// The tones of the tonic's chord, root first.
+    tonic_chord: Vec<PitchClass>,
     /// Tempos: from when, seconds a tick.
     pace: Vec<(Tick, f64)>,
     /// The main tempo, in quarter notes a minute.
@@ -185,6 +190,13 @@ impl Song {
         let end = tick(out.end());
         let last = notes.last().map_or(end, |n| tick(n.end()));
         let close = if form.closing { end } else { last };
+        let strong: Vec<Tick> = out.strong_beats().into_iter().map(tick).collect();
+        let last_stroke = if form.closing {
+            out.measures.last().map(|m| tick(m.start))
+        } else {
+            let onset = notes.last().map_or(0, |n| tick(n.onset));
+            strong.get(strong.partition_point(|t| *t <= onset).saturating_sub(1)).copied()
+        };
         let mut phrases = Vec::new();
         let mut labels = Vec::new();
         for phrase in &analysis.phrases {
@@ -209,9 +221,15 @@ impl Song {
             line: notes,
             source,
             key: option.key,
-            strong: out.strong_beats().into_iter().map(tick).collect(),
+            strong,
             bars: out.measures.iter().map(|m| (tick(m.start), tick(m.end()))).collect(),
             close,
+            last_stroke: last_stroke.unwrap_or(0),
+            tonic_chord: [0, 2, 4]
+                .iter()
+                .filter_map(|degree| option.key.mode.scale().get(*degree as usize).copied())
+                .map(|s| option.key.tonic.class() + Interval::new(s))
+                .collect(),
             pace: out.tempos.iter().map(|t| (tick(t.at), seconds_a_tick(t.quarter_bpm))).collect(),
             tempo,
             tempo_suggested,
@@ -282,6 +300,15 @@ impl Song {
     pub(super) fn chord_at(&self, at: Tick) -> Option<&Span> {
         let after = self.harmony.partition_point(|h| h.at <= at);
         self.harmony.get(after.checked_sub(1)?)
+    }
+
+    /// The chord that the accompaniment stands on at a moment, root first: the tonic's where the drone
+    /// holds the tonic throughout, else the harmony's.
+    pub(super) fn ground(&self, at: Tick) -> &[PitchClass] {
+        match self.chord_at(at) {
+            Some(chord) if !self.tonic_suits => &chord.classes,
+            _ => &self.tonic_chord,
+        }
     }
 
     /// How deep in the meter's tree a moment lies (see `Meter::level`).

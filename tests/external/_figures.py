@@ -37,16 +37,16 @@ def leave():
     sys.exit(bool(_REGRESSIONS))
 
 
-def folk_tunes(count, seed=7):
+def folk_tunes(count, seed=7, held_out=False):
     """A folder in the cache with `count` folk tunes of music21 as MusicXML, made once. Its files are named by collection
-    and number, so that the same seed always gives the same tunes."""
+    and number, so that the same seed always gives the same tunes. held_out: none on which the arranger was tuned."""
     import arrange_table
 
-    folder = CACHE / "folk-tunes" / f"{count}-seed-{seed}"
+    folder = CACHE / "folk-tunes" / f"{count}-seed-{seed}{'-held-out' if held_out else ''}"
     if not folder.exists():
         made = folder.with_name(f"{folder.name}.part-{os.getpid()}")
         made.mkdir(parents=True)
-        arrange_table.export(made, count, seed)
+        arrange_table.export(made, count, seed, held_out)
         try:
             made.rename(folder)
         except OSError:  # another check made it meanwhile

@@ -164,6 +164,11 @@ fn add(f: &mut Figures, name: &str, score: &Score, line: &Line, kit: &Kit) {
         f.ostinatos += 1;
         let several = notes.windows(2).any(|w| w[0].midi() != w[1].midi());
         f.single_pitch += usize::from(!several && notes.len() > 1);
+        if !several && notes.len() > 1 {
+            // Named, so that a missed bound can be looked into.
+            let id = &a.score.parts[plan.part].id;
+            println!("    one pitch: {name}, {id}, {} notes of {}", notes.len(), plan.pattern);
+        }
     }
 }
 

@@ -2,6 +2,7 @@
 
 use proptest::prelude::*;
 
+use super::super::table::HALVED;
 use super::*;
 
 /// Goes through every combination of figures and every melody on the bars.
@@ -32,7 +33,7 @@ fn brute(ask: &Search) -> Option<u32> {
             let mut cost = base;
             for (i, (slot, bar)) in slots.iter().zip(&bars).enumerate() {
                 cost += slot.costs[*bar];
-                cost += step(*bar, bars[(i + 1) % bars.len()]) * ask.measures;
+                cost += step(*bar, bars[(i + 1) % bars.len()]) * ask.times;
             }
             best = Some(best.map_or(cost, |b| b.min(cost)));
         }
@@ -41,7 +42,8 @@ fn brute(ask: &Search) -> Option<u32> {
 }
 
 fn ask() -> impl Strategy<Value = Search> {
-    (1usize..4, 1usize..3, 1u32..4, 1i64..20).prop_flat_map(|(bars, beats, measures, gap)| {
+    let numbers = (1usize..4, 1usize..3, 1u32..4, 1i64..20, 0u32..24, 0u32..6, 0u32..20);
+    numbers.prop_flat_map(|(bars, beats, measures, gap, no_start, unsteady, loose_upbeat)| {
         let costs = prop::collection::vec(prop::collection::vec(0u32..60, bars), 9 * beats);
         costs.prop_map(move |costs| {
             let mut costs = costs.into_iter().cycle();
@@ -67,11 +69,14 @@ fn ask() -> impl Strategy<Value = Search> {
             Search {
                 beats: tables,
                 bars,
-                measures,
+                times: measures,
                 wanted: (2, 3),
                 gap,
                 length: 12 * beats as i64,
                 starts,
+                no_start,
+                unsteady,
+                loose_upbeat,
             }
         })
     })
