@@ -3,9 +3,11 @@
 //! The carriers of the melody are given (the fit chose them). For every choice of a first drone, a
 //! first ostinato and a first colour instrument among those that can play them, each other instrument
 //! takes the role in which it is worth most as a doubling; then players are matched to seats by an
-//! exact assignment (Kuhn's Hungarian method). The best of all choices wins; an upper bound skips
-//! those that can't. A seat is an instrument; a second player may take turns on it phrase by phrase,
+//! exact assignment (Kuhn's Hungarian method). The best of all choices wins; two bounds skip those that
+//! can't: each seat with its best player, and the dual variables of the best matching so far. A seat is an instrument; a second player may take turns on it phrase by phrase,
 //! at a price; a player for whom nothing is left sings.
+
+mod hungarian;
 
 use super::Role;
 
@@ -94,17 +96,43 @@ pub(super) fn solve(problem: &Problem) -> (Vec<Seat>, i64) {
         }
     }
     choices.sort_by_key(|(bound, _)| -bound);
-    let mut best: Option<(Vec<Seat>, i64)> = None;
+    if problem.may.is_empty() {
+        let mut best: Option<(Vec<Seat>, i64)> = None;
+        for (bound, firsts) in &choices {
+            if best.as_ref().is_some_and(|(_, worth)| worth >= bound) {
+                break;
+            }
+            let found = without_players(problem, &roles(problem, firsts));
+            if best.as_ref().is_none_or(|(_, worth)| found.1 > *worth) {
+                best = Some(found);
+            }
+        }
+        return best.unwrap_or_default();
+    }
+    let costs = Costs::new(problem, [&drones, &ostinatos, &colours]);
+    let mut best: Option<(&Firsts, hungarian::Matching)> = None;
+    let mut columns: Vec<&[i64]> = Vec::new();
     for (bound, firsts) in &choices {
-        if best.as_ref().is_some_and(|(_, worth)| worth >= bound) {
+        if best.as_ref().is_some_and(|(_, found)| -found.cost >= *bound) {
             break;
         }
-        let found = seat(problem, &roles(problem, firsts));
-        if best.as_ref().is_none_or(|(_, worth)| found.1 > *worth) {
-            best = Some(found);
+        costs.columns(firsts, &mut columns);
+        // Choices differ in a few columns, so what each player pays in the best one bounds nearly all
+        // others away.
+        if best
+            .as_ref()
+            .is_some_and(|(_, found)| hungarian::at_least(&columns, &found.rows) >= found.cost)
+        {
+            continue;
+        }
+        let found = hungarian::solve(&columns, problem.may.len());
+        if best.as_ref().is_none_or(|(_, known)| found.cost < known.cost) {
+            best = Some((firsts, found));
         }
     }
-    best.unwrap_or_default()
+    best.map_or_else(Default::default, |(firsts, found)| {
+        (seats(&roles(problem, firsts), &found.columns), -found.cost)
+    })
 }
 
 /// A choice of first instruments, by role.
@@ -262,116 +290,88 @@ fn without_players(problem: &Problem, roles: &Roles) -> (Vec<Seat>, i64) {
     (seats, worth)
 }
 
-/// The best seating for one choice of roles.
-fn seat(problem: &Problem, roles: &Roles) -> (Vec<Seat>, i64) {
-    let players = problem.may.len();
-    if players == 0 {
-        return without_players(problem, roles);
-    }
-    let instruments = roles.len();
-    // Columns: every instrument, every instrument's second seat, one place to sing for each player.
-    let columns = 2 * instruments + players;
-    /// A seat that can't be taken: dearer than any that can.
-    const NEVER: i64 = 1_000_000_000;
-    let mut cost = vec![vec![NEVER; columns]; players];
-    for (p, row) in cost.iter_mut().enumerate() {
-        for (i, role) in roles.iter().enumerate() {
-            let Some((role, first)) = *role else { continue };
-            if let Some(g) = gain(problem, p, i, role, first, false) {
-                row[i] = -g;
-            }
-            if let Some(g) = gain(problem, p, i, role, first, true) {
-                row[instruments + i] = -g;
-            }
-        }
-        for sing in row.iter_mut().skip(2 * instruments) {
-            *sing = SINGS;
-        }
-    }
-    let taken = hungarian(&cost);
-    let mut worth = 0;
-    let mut seats: Vec<Seat> = Vec::with_capacity(players);
-    for (p, column) in taken.into_iter().enumerate() {
-        worth -= cost[p][column];
-        let seat = if column < 2 * instruments {
-            let i = column % instruments;
-            let Some((role, first)) = roles[i] else { continue };
-            let second = column >= instruments;
-            Seat { role, instrument: Some(i), player: Some(p), first, second }
-        } else {
-            Seat {
-                role: Role::Voice,
-                instrument: None,
-                player: Some(p),
-                first: false,
-                second: false,
-            }
-        };
-        seats.push(seat);
-    }
-    (seats, worth)
+/// A seat that can't be taken: dearer than any that can.
+const NEVER: i64 = 1_000_000_000;
+
+/// What the seats of an instrument in one role cost each player: the first seat and the second.
+type SeatCosts = [Vec<i64>; 2];
+
+/// The costs of all seats in all roles that a choice can give them, made once.
+struct Costs {
+    /// By instrument: as a doubling, or in its settled role.
+    plain: Vec<SeatCosts>,
+    /// By instrument and role: as the role's first.
+    first: Vec<[Option<SeatCosts>; 5]>,
+    /// Singing, for each player.
+    sing: Vec<i64>,
 }
 
-/// The cheapest way to give every row a column of its own (at least as many columns as rows), as the
-/// column of each row: Kuhn's Hungarian method with potentials, O(rows² · columns).
-pub(super) fn hungarian(cost: &[Vec<i64>]) -> Vec<usize> {
-    const FAR: i64 = i64::MAX / 4;
-    let rows = cost.len();
-    let columns = cost.first().map_or(0, Vec::len);
-    // Row and column 0 are auxiliary, as in the method's usual statement.
-    let mut u = vec![0i64; rows + 1];
-    let mut v = vec![0i64; columns + 1];
-    let mut row_of = vec![0usize; columns + 1];
-    let mut way = vec![0usize; columns + 1];
-    for row in 1..=rows {
-        row_of[0] = row;
-        let mut column = 0;
-        let mut least = vec![FAR; columns + 1];
-        let mut used = vec![false; columns + 1];
-        loop {
-            used[column] = true;
-            let here = row_of[column];
-            let mut delta = FAR;
-            let mut next = 0;
-            for j in 1..=columns {
-                if used[j] {
-                    continue;
-                }
-                let reduced = cost[here - 1][j - 1] - u[here] - v[j];
-                if reduced < least[j] {
-                    least[j] = reduced;
-                    way[j] = column;
-                }
-                if least[j] < delta {
-                    delta = least[j];
-                    next = j;
-                }
-            }
-            for j in 0..=columns {
-                if used[j] {
-                    u[row_of[j]] += delta;
-                    v[j] -= delta;
-                } else {
-                    least[j] -= delta;
-                }
-            }
-            column = next;
-            if row_of[column] == 0 {
-                break;
+impl Costs {
+    fn new(problem: &Problem, firsts: [&[Option<usize>]; 3]) -> Costs {
+        let players = problem.may.len();
+        let seats = |i: usize, role: Option<(Role, bool)>| {
+            [false, true].map(|second| {
+                (0..players)
+                    .map(|p| {
+                        role.and_then(|(role, first)| gain(problem, p, i, role, first, second))
+                            .map_or(NEVER, |g| -g)
+                    })
+                    .collect()
+            })
+        };
+        let none = [(Role::Drone, None), (Role::Ostinato, None), (Role::Colour, None)];
+        let plain = roles(problem, &none);
+        let mut first: Vec<[Option<SeatCosts>; 5]> = vec![Default::default(); plain.len()];
+        for (role, list) in [Role::Drone, Role::Ostinato, Role::Colour].into_iter().zip(firsts) {
+            for i in list.iter().copied().flatten() {
+                first[i][role as usize] = Some(seats(i, Some((role, true))));
             }
         }
-        while column != 0 {
-            row_of[column] = row_of[way[column]];
-            column = way[column];
+        Costs {
+            plain: plain.iter().enumerate().map(|(i, role)| seats(i, *role)).collect(),
+            first,
+            sing: vec![SINGS; players],
         }
     }
-    let mut taken = vec![0; rows];
-    for (column, row) in row_of.iter().enumerate().skip(1) {
-        if *row > 0 {
-            taken[*row - 1] = column - 1;
+
+    /// The columns of one choice: every instrument, every instrument's second seat, one place to sing for
+    /// each player.
+    fn columns<'a>(&'a self, firsts: &Firsts, out: &mut Vec<&'a [i64]>) {
+        out.clear();
+        for second in 0..2 {
+            out.extend(self.plain.iter().enumerate().map(|(i, plain)| {
+                let role = firsts.iter().find(|(_, at)| *at == Some(i)).map(|(role, _)| *role);
+                let own = role.and_then(|role| self.first[i][role as usize].as_ref());
+                own.unwrap_or(plain)[second].as_slice()
+            }));
         }
+        out.extend(self.sing.iter().map(|_| self.sing.as_slice()));
     }
+}
+
+/// The seats of a matching: the column of each player in [`Costs::columns`].
+fn seats(roles: &Roles, taken: &[usize]) -> Vec<Seat> {
+    let instruments = roles.len();
+    let sings = |p| Seat {
+        role: Role::Voice,
+        instrument: None,
+        player: Some(p),
+        first: false,
+        second: false,
+    };
     taken
+        .iter()
+        .enumerate()
+        .filter_map(|(p, column)| {
+            if *column >= 2 * instruments {
+                return Some(sings(p));
+            }
+            let i = column % instruments;
+            let (role, first) = roles[i]?;
+            let second = *column >= instruments;
+            Some(Seat { role, instrument: Some(i), player: Some(p), first, second })
+        })
+        .collect()
 }
 
 #[cfg(test)]
@@ -480,12 +480,5 @@ mod tests {
             }
             prop_assert_eq!(sum, worth);
         }
-    }
-
-    #[test]
-    fn hungarian_on_a_worked_example() {
-        // Kuhn 1955's setting: three workers, three jobs; the best is 1 + 2 + 2 by hand.
-        let cost = vec![vec![1, 4, 5], vec![5, 7, 2], vec![3, 2, 9]];
-        assert_eq!(hungarian(&cost), [0, 2, 1]);
     }
 }

@@ -430,6 +430,7 @@ impl Builder<'_> {
             let around = ostinato::Around {
                 drone: Sounding::new(&first_drone.0, drone_ring),
                 other: ostinatos.last().map_or(&[], |o| &o.0),
+                several: chairs.iter().filter(|c| c.role == Role::Ostinato).count() > 1,
             };
             let mut made = ostinato::make(self.song, rack, limits, around);
             let mut draft = Draft::new(Role::Ostinato, Some(chair.instrument), None);

@@ -60,7 +60,7 @@ const MOST_BARS: usize = 6;
 
 /// The bars that the pattern may use: neighbouring bars of the scale without its fourth and seventh
 /// degrees (they rub against root and third), in the middle of the instrument.
-fn choice(song: &Song, rack: &Rack, high: bool) -> Vec<Midi> {
+fn choice(song: &Song, rack: &Rack, around: Around<'_>) -> Vec<Midi> {
     let tonic = song.key.tonic.class();
     let scale = song.key.mode.scale();
     let soft: Vec<i16> = if song.key.mode.has_major_third() {
@@ -75,8 +75,12 @@ fn choice(song: &Song, rack: &Rack, high: bool) -> Vec<Midi> {
     }
     if bars.len() > MOST_BARS {
         let spare = bars.len() - MOST_BARS;
-        // The second ostinato of a pair lies higher on its instrument.
-        let from = if high { spare } else { spare / 2 };
+        // Of several the first lies low on its instrument and the others high.
+        let from = match (around.several, around.other.is_empty()) {
+            (false, _) => spare / 2,
+            (true, true) => 0,
+            (true, false) => spare,
+        };
         bars = bars[from..from + MOST_BARS].to_vec();
     }
     bars
@@ -96,14 +100,16 @@ pub(super) struct Ostinato {
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Around<'a> {
     pub(super) drone: Sounding<'a>,
-    /// The first ostinato, for the second.
+    /// The ostinato before this one.
     pub(super) other: &'a [Strike],
+    /// Whether there are several ostinatos.
+    pub(super) several: bool,
 }
 
 /// Finds and writes the ostinato, one cycle for each section (phrases of one letter) that asks for
 /// its own.
 pub(super) fn make(song: &Song, rack: &Rack, limits: Limits, around: Around<'_>) -> Ostinato {
-    let bars = choice(song, rack, !around.other.is_empty());
+    let bars = choice(song, rack, around);
     if bars.is_empty() {
         return Ostinato::default();
     }
@@ -140,7 +146,7 @@ pub(super) fn make(song: &Song, rack: &Rack, limits: Limits, around: Around<'_>)
             Some(known) => known.1.clone(),
             None => {
                 let same = sections.iter().zip(&tables).filter(|(s, _)| s.1 == *meter);
-                let cycle = sum(same.map(|(_, t)| t)).and_then(|all| search(&all));
+                let cycle = sum(same.map(|(_, t)| t)).and_then(|all| search(&all, u32::MAX));
                 common.push((*meter, cycle.clone()));
                 cycle
             }
@@ -150,8 +156,8 @@ pub(super) fn make(song: &Song, rack: &Rack, limits: Limits, around: Around<'_>)
         let alone = sections.iter().filter(|s| s.1 == *meter).count() < 2;
         if !alone
             && measures.len() >= FEWEST_MEASURES
-            && let (Some(own), Some(shared)) = (search(own_table), price(&cycle, own_table))
-            && shared > own.cost + shared / WORTH_A_CHANGE
+            && let Some(shared) = price(&cycle, own_table)
+            && let Some(own) = search(own_table, shared - shared / WORTH_A_CHANGE)
         {
             cycle = own;
         }

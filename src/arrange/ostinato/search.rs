@@ -86,12 +86,13 @@ pub(super) fn price(cycle: &Cycle, ask: &Search) -> Option<u32> {
     Some(cost)
 }
 
-/// The cheapest cycle of the grammar; `None` where nothing fits the gap.
+/// The cheapest cycle of the grammar that costs less than `below`; `None` where nothing fits the gap, or
+/// nothing is as cheap.
 ///
 /// The combinations are gone through beat by beat, and a branch is left as soon as what it costs at
-/// the least (each note on its own cheapest bar, each further beat with its own cheapest figure) is
-/// no better than the best cycle found.
-pub(super) fn search(ask: &Search) -> Option<Cycle> {
+/// the least (each note on its own cheapest bar, each further beat with its own cheapest figure, notes
+/// too many or, even with two on every further beat, too few) is no better than the best cycle found.
+pub(super) fn search(ask: &Search, below: u32) -> Option<Cycle> {
     // What each beat costs at the least, whatever the others hold, and from each beat on.
     let floors: Vec<Vec<u32>> = ask
         .beats
@@ -102,7 +103,10 @@ pub(super) fn search(ask: &Search) -> Option<Cycle> {
                 .map(|figure| {
                     let notes: u32 =
                         figure.iter().map(|s| s.costs.iter().min().copied().unwrap_or(0)).sum();
-                    notes + beat_cost(figure, *start, ask) * ask.times
+                    // Whatever begins later doesn't begin on the first beat.
+                    let late = *start == 0 && figure.first().is_none_or(|s| s.at != 0);
+                    let late = if late { ask.no_start } else { 0 };
+                    notes + (beat_cost(figure, *start, ask) + late) * ask.times
                 })
                 .collect()
         })
@@ -119,26 +123,44 @@ pub(super) fn search(ask: &Search) -> Option<Cycle> {
             figures
         })
         .collect();
-    let mut best = None;
+    let mut best = Best { cycle: None, cost: below };
     let mut figures = Vec::with_capacity(floors.len());
-    descend(ask, &floors, &rest, &order, &mut figures, 0, &mut best);
-    best
+    let table = Floors { floors, rest, order };
+    descend(ask, &table, &mut figures, (0, 0), &mut best);
+    best.cycle
 }
 
+/// Lower bounds: of each beat's figures, of all beats from one on, and the figures cheapest first.
+struct Floors {
+    floors: Vec<Vec<u32>>,
+    rest: Vec<u32>,
+    order: Vec<Vec<usize>>,
+}
+
+/// The best cycle so far, and what a better one has to undercut.
+struct Best {
+    cycle: Option<Cycle>,
+    cost: u32,
+}
+
+/// `so_far`: what the figures chosen cost at the least, and how many notes they have.
 fn descend(
     ask: &Search,
-    floors: &[Vec<u32>],
-    rest: &[u32],
-    order: &[Vec<usize>],
+    table: &Floors,
     figures: &mut Vec<usize>,
-    so_far: u32,
-    best: &mut Option<Cycle>,
+    so_far: (u32, usize),
+    best: &mut Best,
 ) {
     let depth = figures.len();
-    if best.as_ref().is_some_and(|b| so_far + rest[depth] >= b.cost) {
+    let (cost, notes) = so_far;
+    let (fewest, most) = ask.wanted;
+    let at_most = notes + 2 * (table.order.len() - depth);
+    let crowd = fewest.saturating_sub(at_most) as u32 * TOO_FEW
+        + notes.saturating_sub(most) as u32 * TOO_MANY;
+    if cost + table.rest[depth] + crowd * ask.times >= best.cost {
         return;
     }
-    let Some(choices) = order.get(depth) else {
+    let Some(choices) = table.order.get(depth) else {
         let slots: Vec<&Slot> =
             ask.beats.iter().zip(figures.iter()).flat_map(|(beat, f)| &beat[*f]).collect();
         if !fits(&slots, ask) {
@@ -146,19 +168,21 @@ fn descend(
         }
         let rhythm = rhythm_cost(&slots, &ask.beats, figures, ask);
         let notes: u32 = slots.iter().filter_map(|s| s.costs.iter().min()).sum();
-        if best.as_ref().is_some_and(|b| rhythm + notes >= b.cost) {
+        if rhythm + notes >= best.cost {
             return;
         }
         let Some((cost, bars)) = tune(&slots, ask) else { return };
-        if best.as_ref().is_none_or(|b| rhythm + cost < b.cost) {
+        if rhythm + cost < best.cost {
             let notes = slots.iter().zip(bars).map(|(s, b)| (s.at, s.end, b)).collect();
-            *best = Some(Cycle { notes, cost: rhythm + cost });
+            best.cost = rhythm + cost;
+            best.cycle = Some(Cycle { notes, cost: rhythm + cost });
         }
         return;
     };
     for figure in choices {
         figures.push(*figure);
-        descend(ask, floors, rest, order, figures, so_far + floors[depth][*figure], best);
+        let next = (cost + table.floors[depth][*figure], notes + ask.beats[depth][*figure].len());
+        descend(ask, table, figures, next, best);
         figures.pop();
     }
 }

@@ -50,6 +50,8 @@ const IN_THREE: &[Figure] = &[
     &[(4, 12)],
     &[(0, 4), (4, 12)],
 ];
+/// Different notes of a beat in the longer list.
+const OWN_NOTES: usize = 6;
 /// The figures of a simpler arrangement: the first ones of the lists.
 const SIMPLE_FIGURES: usize = 3;
 
@@ -94,6 +96,19 @@ pub(super) fn table(
     let lengths: Vec<Tick> =
         starts.iter().skip(1).chain([&length]).zip(&starts).map(|(to, from)| to - from).collect();
     let ends: Vec<Tick> = starts.iter().copied().skip(1).chain([length]).collect();
+    // Several figures share a note: its costs are counted once.
+    let mut known: Vec<Slot> = Vec::with_capacity(OWN_NOTES * starts.len());
+    let mut slot = |from: Tick, to: Tick, on_beat: bool| match known
+        .iter()
+        .rfind(|s| (s.at, s.end) == (from, to))
+    {
+        Some(slot) => slot.clone(),
+        None => {
+            let made = slot(song, bars, places, (from, to, on_beat), around, ring);
+            known.push(made.clone());
+            made
+        }
+    };
     let beats: Vec<Beat> = starts
         .iter()
         .zip(&ends)
@@ -113,10 +128,7 @@ pub(super) fn table(
                 .map(|(_, pieces)| {
                     pieces
                         .iter()
-                        .map(|(a, b)| {
-                            let span = (start + beat * a / 12, start + beat * b / 12);
-                            slot(song, bars, places, (span.0, span.1, *a == 0), around, ring)
-                        })
+                        .map(|(a, b)| slot(start + beat * a / 12, start + beat * b / 12, *a == 0))
                         .collect()
                 })
                 .collect()

@@ -85,10 +85,12 @@ fn ask() -> impl Strategy<Value = Search> {
 proptest! {
     #[test]
     fn the_cycle_is_the_cheapest_of_the_grammar(ask in ask()) {
-        let found = search(&ask);
+        let found = search(&ask, u32::MAX);
         prop_assert_eq!(found.as_ref().map(|c| c.cost), brute(&ask));
         if let Some(cycle) = found {
             prop_assert_eq!(price(&cycle, &ask), Some(cycle.cost));
+            prop_assert_eq!(search(&ask, cycle.cost), None);
+            prop_assert_eq!(search(&ask, cycle.cost + 1), Some(cycle));
         }
     }
 }
