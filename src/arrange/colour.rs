@@ -98,12 +98,40 @@ fn word_ends(song: &Song, word: &str) -> Vec<usize> {
                     crate::score::Syllabic::Single | crate::score::Syllabic::End
                 );
                 if ends && !wanted.is_empty() && so_far == wanted {
-                    found.push(i);
+                    // A syllable sung over several notes ends on the last of them.
+                    let held = song.line[i + 1..]
+                        .iter()
+                        .take_while(|n| n.lyrics.iter().all(|l| l.verse != verse))
+                        .count();
+                    found.push(i + held);
                 }
             }
         }
     }
     found
+}
+
+/// What the leader should know of the word on which colour was asked for; `None`: it falls there wherever
+/// the word is sung.
+pub(super) fn word_in_words(song: &Song, word: &str, played: bool) -> Option<String> {
+    let mut ends = word_ends(song, word);
+    ends.sort_unstable();
+    ends.dedup();
+    let rooms = ends.iter().filter(|i| room_after(song, **i).is_some()).count();
+    if ends.is_empty() {
+        Some(format!("The word {word} isn't in the words of the song, so no colour falls on it."))
+    } else if !played {
+        Some(format!("There is no colour part, so no colour falls on the word {word}."))
+    } else if rooms == 0 {
+        Some(format!("No room for colour on the word {word}: the next note comes too soon."))
+    } else if rooms < ends.len() {
+        Some(format!(
+            "The word {word} has colour in {rooms} of {} places; elsewhere the next note comes too soon.",
+            ends.len()
+        ))
+    } else {
+        None
+    }
 }
 
 /// The room between a melody note's onset and the next: its last two beats, or its last one, never

@@ -9,7 +9,7 @@
 //! | 24 | a struck or ringing tone a semitone, major seventh or tritone from the melody on a strong beat |
 //! | 0–6 | the same off the strong beats, by its length |
 //! | 7 + 3 | another root than before, off the start of a measure 3 more |
-//! | 4 a stroke | another root than the harmony's, where it holds a whole measure or longer and a tonic drone doesn't suit the tune throughout |
+//! | 4 a stroke | another root than the measure asks for ([`roots`](super::roots)), where a tonic drone doesn't suit the tune throughout |
 //! | 20 a stroke | a root that is neither the tonic nor the harmony's at that moment: no stroke at all is better |
 //! | 2 a stroke | another root than the tonic where the tonic suits the tune throughout |
 //! | 100 a stroke | in a second drone, another root than the first drone's |
@@ -431,8 +431,9 @@ fn sound(
     for (i, stroke) in strokes.iter().enumerate() {
         let cheapest = costs.iter().enumerate().min_by_key(|(_, c)| **c).map_or(0, |(j, _)| j);
         let change = CHANGE + if measure_starts[i] { 0 } else { CHANGE_OFF_MEASURE };
-        let wish = wish(song, stroke);
-        let chord = song.chord_at(stroke.at).map(|c| c.root);
+        let wish = song.root_at(stroke.at);
+        // A chord that holds for the whole stroke may be followed, but nothing asks for it.
+        let chord = song.chord_at(stroke.at).filter(|c| c.end >= stroke.end).map(|c| c.root);
         let leading = lead.iter().rfind(|(at, _)| *at <= stroke.at).map(|(_, class)| *class);
         let mut next = vec![0u32; n];
         for (j, pair) in pairs.iter().enumerate() {
@@ -448,7 +449,7 @@ fn sound(
             if j != 0 && wish.is_none() {
                 here += OTHER_THAN_TONIC;
             }
-            if j != 0 && chord != Some(pair.class) {
+            if j != 0 && wish != Some(pair.class) && chord != Some(pair.class) {
                 here += UNCALLED_FOR;
             }
             if leading.is_some_and(|class| class != pair.class) {
@@ -491,18 +492,6 @@ fn sound(
         }
     }
     drone
-}
-
-/// The root that the harmony asks for at a stroke, where it asks for one: the chord holds for a
-/// whole measure or longer, and the tune isn't one that a tonic drone suits throughout.
-fn wish(song: &Song, stroke: &Stroke) -> Option<PitchClass> {
-    if song.tonic_suits {
-        return None;
-    }
-    let chord = song.chord_at(stroke.at)?;
-    let bar = song.bars.partition_point(|b| b.0 <= stroke.at).checked_sub(1)?;
-    let measure = song.score.measures.get(bar).map(|m| song.tick(m.meter.measure()))?;
-    (chord.end - chord.at >= measure).then_some(chord.root)
 }
 
 /// Most changes of root that a sentence lists.

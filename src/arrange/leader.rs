@@ -3,7 +3,7 @@
 use super::build::Built;
 use super::request::ArrangeRequest;
 use super::song::Song;
-use super::{Check, PartPlan, Role};
+use super::{Check, PartPlan, Role, colour};
 use crate::kit::{FitOption, Kit};
 use crate::score::Time;
 
@@ -94,10 +94,8 @@ pub(super) fn note(
         ));
     }
     if let Some(word) = &ask.colour_word {
-        let any = plans.iter().any(|p| p.role == Role::Colour);
-        if !any {
-            said.push(format!("There was no room for colour on the word {word}."));
-        }
+        let played = plans.iter().any(|p| p.role == Role::Colour);
+        said.extend(colour::word_in_words(song, word, played));
     }
     for check in checks.iter().filter(|c| !c.passed) {
         said.push(format!(

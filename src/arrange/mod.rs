@@ -18,6 +18,7 @@ mod melody;
 mod ostinato;
 mod rack;
 mod request;
+mod roots;
 mod song;
 mod sticking;
 mod worth;

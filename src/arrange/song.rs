@@ -7,11 +7,12 @@
 
 use super::form::{self, Form};
 use super::request::{ArrangeError, ArrangeRequest};
+use super::roots;
 use crate::analysis::Analysis;
 use crate::kit::FitOption;
 use crate::score::{
-    Chord, ChordSymbol, Interval, Key, KeySignature, Midi, Note, NoteName, Pitch, PitchClass,
-    Score, Slide, Tempo, Time,
+    Chord, ChordSymbol, Key, KeySignature, Midi, Note, NoteName, Pitch, PitchClass, Score, Slide,
+    Tempo, Time,
 };
 use crate::score::{Hand, Line};
 
@@ -83,8 +84,10 @@ pub(super) struct Song {
     /// Where the accompaniment strikes for the last time: on the first beat of a last measure without
     /// melody, else on the strong beat on which the melody's last note begins, or on the one before it.
     pub(super) last_stroke: Tick,
-    /// The tones of the tonic's chord, root first.
-    tonic_chord: Vec<PitchClass>,
+    /// For each measure the root that it asks for ([`roots`]); the tonic where the drone holds it throughout.
+    roots: Vec<Option<PitchClass>>,
+    /// The triads on the degrees of the scale, the tonic's first, roots first.
+    triads: Vec<[PitchClass; 3]>,
     /// Tempos: from when, seconds a tick.
     pace: Vec<(Tick, f64)>,
     /// The main tempo, in quarter notes a minute.
@@ -92,8 +95,6 @@ pub(super) struct Song {
     /// Whether the tempo was suggested, not the song's own.
     pub(super) tempo_suggested: bool,
     pub(super) form: Form,
-    /// Whether the tune is such that a drone on the tonic suits it throughout.
-    pub(super) tonic_suits: bool,
 }
 
 /// The share of strong beats that a tonic drone must suit for it to be held throughout a tune that
@@ -212,28 +213,33 @@ impl Song {
             labels.push('a');
         }
         let seconds_a_tick = |bpm: f64| 60.0 / bpm.max(1.0) / per_quarter as f64;
+        let harmony = harmony(analysis, &out, fifths, shift, option.key, per_quarter);
+        let melody: Vec<MelodyNote> = notes
+            .iter()
+            .map(|n| MelodyNote { at: tick(n.onset), end: tick(n.end()), midi: n.midi() })
+            .collect();
+        let bars: Vec<(Tick, Tick)> =
+            out.measures.iter().map(|m| (tick(m.start), tick(m.end()))).collect();
+        let tonic_suits = analysis.pitch_set.semitone_free || analysis.drone_share >= TONIC_SHARE;
+        let roots = match tonic_suits {
+            true => Vec::new(),
+            false => roots::roots(option.key, &bars, &melody, &harmony),
+        };
         Ok(Song {
-            harmony: harmony(analysis, &out, fifths, shift, option.key, per_quarter),
-            melody: notes
-                .iter()
-                .map(|n| MelodyNote { at: tick(n.onset), end: tick(n.end()), midi: n.midi() })
-                .collect(),
+            harmony,
+            melody,
             line: notes,
             source,
             key: option.key,
             strong,
-            bars: out.measures.iter().map(|m| (tick(m.start), tick(m.end()))).collect(),
+            bars,
             close,
             last_stroke: last_stroke.unwrap_or(0),
-            tonic_chord: [0, 2, 4]
-                .iter()
-                .filter_map(|degree| option.key.mode.scale().get(*degree as usize).copied())
-                .map(|s| option.key.tonic.class() + Interval::new(s))
-                .collect(),
+            roots,
+            triads: (0..7).map(|degree| roots::triad(option.key, degree)).collect(),
             pace: out.tempos.iter().map(|t| (tick(t.at), seconds_a_tick(t.quarter_bpm))).collect(),
             tempo,
             tempo_suggested,
-            tonic_suits: analysis.pitch_set.semitone_free || analysis.drone_share >= TONIC_SHARE,
             per_quarter,
             phrases,
             labels,
@@ -302,13 +308,18 @@ impl Song {
         self.harmony.get(after.checked_sub(1)?)
     }
 
-    /// The chord that the accompaniment stands on at a moment, root first: the tonic's where the drone
-    /// holds the tonic throughout, else the harmony's.
+    /// The root that the measure of a moment asks for; `None`: none, or the drone holds the tonic throughout.
+    pub(super) fn root_at(&self, at: Tick) -> Option<PitchClass> {
+        let bar = self.bars.partition_point(|b| b.0 <= at).checked_sub(1)?;
+        self.roots.get(bar).copied().flatten()
+    }
+
+    /// The chord that the accompaniment stands on at a moment, root first: the triad that its measure asks
+    /// for, else the tonic's.
     pub(super) fn ground(&self, at: Tick) -> &[PitchClass] {
-        match self.chord_at(at) {
-            Some(chord) if !self.tonic_suits => &chord.classes,
-            _ => &self.tonic_chord,
-        }
+        let root = self.root_at(at);
+        let triad = self.triads.iter().find(|t| Some(t[0]) == root).or(self.triads.first());
+        triad.map_or(&[], |t| t)
     }
 
     /// How deep in the meter's tree a moment lies (see `Meter::level`).

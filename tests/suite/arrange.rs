@@ -1,6 +1,7 @@
 //! Arranging: parts, players, hands, setups and the checks that run on them.
 
 mod figures;
+mod options;
 
 use barwright::analysis::{self, Analysis};
 use barwright::arrange::{
@@ -9,7 +10,7 @@ use barwright::arrange::{
 use barwright::kit::{BarSet, Carrier, FitOption, Kit, Player, State, starter};
 use barwright::score::{
     Hand, Interval, Jump, KeySignature, Line, Lyric, Measure, Meter, Note, Part, Pitch, Score,
-    Slide, Time, playback,
+    Slide, Syllabic, Tempo, Time, playback,
 };
 
 /// Builds a score from a tune written as `C4:1 D4:1/2 r:1 ...` (pitch or rest, quarters), measures
