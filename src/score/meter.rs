@@ -110,14 +110,16 @@ impl Meter {
         if offset.is_zero() {
             return 0;
         }
-        let groups = self.counted_groups();
         let mut level = 1u8;
-        // Beats in larger number are gathered first: 4/4 is two halves of two beats, 5/4 three and two.
-        if groups.iter().all(|g| *g == groups[0]) {
-            let length = self.unit() * i64::from(groups[0]);
-            let on_beat = offset.rem_floor(length).is_zero();
+        let (within, group_units);
+        if let Some((size, count)) = self.equal_groups() {
+            let length = self.unit() * i64::from(size);
             let mut beat = offset.div_floor(length);
-            let mut beats = groups.len() as i64;
+            (within, group_units) = (offset - length * beat, size);
+            let on_beat = within.is_zero();
+            // Beats in larger number are gathered first: 4/4 is two halves of two beats, 5/4 three
+            // and two.
+            let mut beats = i64::from(count);
             while beats > 3 {
                 let (size, count) = gathered(beats);
                 let group = (beat / size).min(count - 1);
@@ -129,26 +131,27 @@ impl Meter {
                 beats = if group + 1 == count { beats - group * size } else { size };
                 level += 1;
             }
-        }
-        // The beats themselves.
-        let mut at = Time::ZERO;
-        let mut inside = (Time::ZERO, self.unit());
-        let mut group_units = 1;
-        for group in groups {
-            let length = self.unit() * i64::from(group);
-            if offset == at {
+            if on_beat {
                 return level;
             }
-            if offset > at && offset < at + length {
-                inside = (offset - at, length);
-                group_units = group;
+        } else {
+            let mut at = Time::ZERO;
+            let mut inside = (Time::ZERO, 1);
+            for group in self.counted_groups() {
+                let length = self.unit() * i64::from(group);
+                if offset == at {
+                    return level;
+                }
+                if offset > at && offset < at + length {
+                    inside = (offset - at, group);
+                }
+                at += length;
             }
-            at += length;
+            (within, group_units) = inside;
         }
         level += 1;
         // Within a beat: its units if it has several, then halves. A third of a unit (a triplet)
         // counts one level below the unit's halves.
-        let (within, _) = inside;
         let mut step = self.unit();
         if group_units > 1 {
             if within.rem_floor(step).is_zero() {
@@ -178,8 +181,27 @@ impl Meter {
 
     /// Whether the counted beats differ in length (5/8, 7/8, 3+2+3 over 8).
     pub fn is_odd(&self) -> bool {
-        let groups = self.counted_groups();
-        groups.iter().any(|g| *g != groups[0])
+        self.equal_groups().is_none()
+    }
+
+    /// Units in a beat and beats in a measure, where all beats are as long.
+    fn equal_groups(&self) -> Option<(u8, u16)> {
+        let size = if self.groups[0] != 0 {
+            let groups = self.groups();
+            if groups.iter().any(|g| *g != groups[0]) {
+                return None;
+            }
+            return Some((groups[0], groups.len() as u16));
+        } else if self.is_compound() {
+            3
+        } else if self.beat_type >= 8 && self.beats >= 5 && self.beats % 2 == 1 {
+            return None;
+        } else if self.beat_type >= 8 && self.beats.is_multiple_of(2) {
+            2
+        } else {
+            1
+        };
+        Some((size, self.beats / u16::from(size)))
     }
 
     /// The counted beats in units of the lower number.
@@ -260,6 +282,23 @@ mod tests {
         assert_eq!(levels(9, 4, Time::QUARTER), [0, 2, 2, 1, 2, 2, 1, 2, 2]);
         assert_eq!(levels(10, 4, Time::QUARTER), [0, 3, 3, 2, 3, 1, 3, 3, 2, 3]);
         assert_eq!(levels(15, 8, Time::new(3, 2)), [0, 2, 2, 1, 2]);
+    }
+
+    #[test]
+    fn equal_beats_are_told_from_the_groups() {
+        let mut meters: Vec<Meter> = [1, 2, 4, 8, 16, 32]
+            .into_iter()
+            .flat_map(|t| (1..=40).filter_map(move |b| Meter::new(b, t)))
+            .collect();
+        meters.extend(
+            [&[3, 2][..], &[2, 2, 3], &[3, 3], &[4]].map(|g| Meter::additive(g, 8).unwrap()),
+        );
+        for meter in meters {
+            let groups = meter.counted_groups();
+            let equal = groups.iter().all(|g| *g == groups[0]);
+            let wanted = equal.then(|| (groups[0], groups.len() as u16));
+            assert_eq!(meter.equal_groups(), wanted, "{meter}");
+        }
     }
 
     #[test]

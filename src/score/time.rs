@@ -4,13 +4,14 @@
 //! rejected: a triplet has no exact binary fraction, and one tick of error in a measure moves
 //! everything behind it.
 
+use std::cmp::Ordering;
 use std::fmt;
 use std::iter::Sum;
 use std::ops::{Add, AddAssign, Div, Mul, Neg, Rem, Sub, SubAssign};
 use std::str::FromStr;
 
 use num_rational::Ratio;
-use num_traits::{CheckedAdd, CheckedMul, Zero};
+use num_traits::{CheckedAdd, CheckedMul};
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 /// A time or a length of time: an exact fraction of a quarter note.
@@ -18,14 +19,22 @@ use serde::{Deserialize, Deserializer, Serialize, Serializer};
 /// The readers bound the size and the common denominator of the times they let in
 /// ([`Time::MAX_QUARTERS`], [`Time::MAX_DENOMINATOR`]), so that sums and differences of times of one
 /// score can't overflow.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
-pub struct Time(Ratio<i64>);
+///
+/// Always in lowest terms, the denominator positive. The arithmetic of `num_rational` searches for
+/// common factors in every step and compares by continued fractions; most times of most scores lie on
+/// a grid of powers of two, where a shift does, and time is what every stage counts with. So the
+/// four operations are written out here, with that library's results (a test compares them).
+#[derive(Clone, Copy, PartialEq, Eq, Hash)]
+pub struct Time {
+    numerator: i64,
+    denominator: i64,
+}
 
 impl Time {
     /// No time: the start of the score.
-    pub const ZERO: Time = Time(Ratio::new_raw(0, 1));
+    pub const ZERO: Time = Time::quarters(0);
     /// One quarter note.
-    pub const QUARTER: Time = Time(Ratio::new_raw(1, 1));
+    pub const QUARTER: Time = Time::quarters(1);
     /// The latest time, in quarter notes, that a reader lets into a score: more than a week of music
     /// at any usual tempo.
     pub const MAX_QUARTERS: i64 = 1_000_000;
@@ -38,7 +47,10 @@ impl Time {
         if denominator == 0 {
             return Time::ZERO;
         }
-        Time(Ratio::new(numerator, denominator))
+        if denominator < 0 {
+            return Time::reduced(-numerator, -denominator);
+        }
+        Time::reduced(numerator, denominator)
     }
 
     /// `ticks / per_quarter` quarter notes, whole quarters without a search for common factors (most
@@ -51,50 +63,70 @@ impl Time {
         if rest == 0 {
             return Time::quarters(whole);
         }
-        Time(Ratio::new(ticks, per_quarter))
+        Time::new(ticks, per_quarter)
     }
 
     /// `numerator / denominator` that are known to be in lowest terms, the denominator positive: for
     /// readers of many notes, to whom the search for common factors is most of the cost.
     pub(crate) fn from_reduced(numerator: i64, denominator: i64) -> Time {
-        let time = Time(Ratio::new_raw(numerator, denominator));
+        let time = Time { numerator, denominator };
         debug_assert_eq!(time, Time::new(numerator, denominator));
         time
     }
 
     /// `n` whole quarter notes.
     pub const fn quarters(n: i64) -> Time {
-        Time(Ratio::new_raw(n, 1))
+        Time { numerator: n, denominator: 1 }
+    }
+
+    /// In lowest terms; the denominator is positive.
+    fn reduced(numerator: i64, denominator: i64) -> Time {
+        if denominator & (denominator - 1) == 0 {
+            let twos = numerator.trailing_zeros().min(denominator.trailing_zeros());
+            return Time { numerator: numerator >> twos, denominator: denominator >> twos };
+        }
+        let common = gcd(numerator, denominator);
+        Time { numerator: numerator / common, denominator: denominator / common }
+    }
+
+    /// `self` and `other` in units of their common denominator, and that.
+    fn together(self, other: Time) -> (i64, i64, i64) {
+        let (a, b) = (self.denominator, other.denominator);
+        if a == b {
+            return (self.numerator, other.numerator, a);
+        }
+        let all = if a & (a - 1) == 0 && b & (b - 1) == 0 { a.max(b) } else { a / gcd(a, b) * b };
+        (self.numerator * (all / a), other.numerator * (all / b), all)
     }
 
     /// The numerator, in lowest terms.
     pub fn numerator(self) -> i64 {
-        *self.0.numer()
+        self.numerator
     }
 
     /// The denominator, in lowest terms; always positive.
     pub fn denominator(self) -> i64 {
-        *self.0.denom()
+        self.denominator
     }
 
     /// Whether this is exactly no time.
     pub fn is_zero(self) -> bool {
-        self.0.is_zero()
+        self.numerator == 0
     }
 
     /// Whether this is later than zero.
     pub fn is_positive(self) -> bool {
-        *self.0.numer() > 0
+        self.numerator > 0
     }
 
     /// The sum, or `None` where it does not fit.
     pub fn checked_add(self, other: Time) -> Option<Time> {
-        self.0.checked_add(&other.0).map(Time)
+        self.as_ratio().checked_add(&other.as_ratio()).map(Time::from_ratio)
     }
 
     /// The product with a whole number, or `None` where it does not fit.
     pub fn checked_mul(self, n: i64) -> Option<Time> {
-        self.0.checked_mul(&Ratio::from_integer(n)).map(Time)
+        self.as_ratio().checked_mul(&Ratio::from_integer(n)).map(Time::from_ratio)
     }
 
     /// How many whole `step`s fit (rounding towards earlier); 0 for a step that isn't positive.
@@ -102,7 +134,8 @@ impl Time {
         if !step.is_positive() {
             return 0;
         }
-        (self.0 / step.0).floor().to_integer()
+        let (whole, part, _) = self.together(step);
+        whole.div_euclid(part)
     }
 
     /// What is left after taking off whole `step`s: from 0 up to, not including, `step`.
@@ -110,64 +143,100 @@ impl Time {
         if !step.is_positive() {
             return Time::ZERO;
         }
-        self - step * self.div_floor(step)
+        let (whole, part, all) = self.together(step);
+        Time::reduced(whole.rem_euclid(part), all)
     }
 
     /// `self / other` as an exact ratio of two times, or `None` where `other` is zero.
     pub fn ratio(self, other: Time) -> Option<Ratio<i64>> {
-        if other.is_zero() { None } else { Some(self.0 / other.0) }
+        if other.is_zero() { None } else { Some(self.as_ratio() / other.as_ratio()) }
     }
 
     /// This time in ticks of `per_quarter` to the quarter, rounded to the nearest (for formats that
     /// have no fractions).
     pub fn ticks(self, per_quarter: i64) -> i64 {
-        (self.0 * per_quarter).round().to_integer()
+        (self.as_ratio() * per_quarter).round().to_integer()
+    }
+
+    fn as_ratio(self) -> Ratio<i64> {
+        Ratio::new_raw(self.numerator, self.denominator)
+    }
+
+    fn from_ratio(ratio: Ratio<i64>) -> Time {
+        Time { numerator: *ratio.numer(), denominator: *ratio.denom() }
     }
 
     /// As a floating point number of quarters, for weights and drawing only, never for adding up.
     pub fn as_f64(self) -> f64 {
-        *self.0.numer() as f64 / *self.0.denom() as f64
+        self.numerator as f64 / self.denominator as f64
+    }
+}
+
+/// The greatest common factor; positive for a positive `b`.
+fn gcd(a: i64, b: i64) -> i64 {
+    let (mut a, mut b) = (a.unsigned_abs(), b.unsigned_abs());
+    while b != 0 {
+        (a, b) = (b, a % b);
+    }
+    a as i64
+}
+
+impl Default for Time {
+    fn default() -> Time {
+        Time::ZERO
+    }
+}
+
+impl PartialOrd for Time {
+    fn partial_cmp(&self, other: &Time) -> Option<Ordering> {
+        Some(self.cmp(other))
+    }
+}
+
+impl Ord for Time {
+    fn cmp(&self, other: &Time) -> Ordering {
+        if self.denominator == other.denominator {
+            return self.numerator.cmp(&other.numerator);
+        }
+        let cross = |a: i64, b: i64| i128::from(a) * i128::from(b);
+        cross(self.numerator, other.denominator).cmp(&cross(other.numerator, self.denominator))
     }
 }
 
 impl Add for Time {
     type Output = Time;
     fn add(self, other: Time) -> Time {
-        if self.0.denom() == &1 && other.0.denom() == &1 {
-            return Time::quarters(self.0.numer() + other.0.numer());
-        }
-        Time(self.0 + other.0)
+        let (a, b, all) = self.together(other);
+        Time::reduced(a + b, all)
     }
 }
 
 impl Sub for Time {
     type Output = Time;
     fn sub(self, other: Time) -> Time {
-        if self.0.denom() == &1 && other.0.denom() == &1 {
-            return Time::quarters(self.0.numer() - other.0.numer());
-        }
-        Time(self.0 - other.0)
+        let (a, b, all) = self.together(other);
+        Time::reduced(a - b, all)
     }
 }
 
 impl Neg for Time {
     type Output = Time;
     fn neg(self) -> Time {
-        Time(-self.0)
+        Time { numerator: -self.numerator, denominator: self.denominator }
     }
 }
 
 impl Mul<i64> for Time {
     type Output = Time;
     fn mul(self, n: i64) -> Time {
-        Time(self.0 * n)
+        Time::reduced(self.numerator * n, self.denominator)
     }
 }
 
 impl Mul<Ratio<i64>> for Time {
     type Output = Time;
     fn mul(self, r: Ratio<i64>) -> Time {
-        Time(self.0 * r)
+        Time::from_ratio(self.as_ratio() * r)
     }
 }
 
@@ -175,7 +244,7 @@ impl Div<i64> for Time {
     type Output = Time;
     /// Division by a whole number; by zero it gives [`Time::ZERO`].
     fn div(self, n: i64) -> Time {
-        if n == 0 { Time::ZERO } else { Time(self.0 / n) }
+        Time::new(self.numerator, self.denominator * n)
     }
 }
 
@@ -207,13 +276,13 @@ impl Sum for Time {
 impl fmt::Display for Time {
     /// `3/2`, or `2` for whole quarters: the form that the JSON documents use.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        self.0.fmt(f)
+        self.as_ratio().fmt(f)
     }
 }
 
 impl fmt::Debug for Time {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        self.0.fmt(f)
+        self.as_ratio().fmt(f)
     }
 }
 
@@ -225,7 +294,10 @@ pub struct TimeError(String);
 impl FromStr for Time {
     type Err = TimeError;
     fn from_str(text: &str) -> Result<Time, TimeError> {
-        text.trim().parse::<Ratio<i64>>().map(Time).map_err(|_| TimeError(text.to_owned()))
+        text.trim()
+            .parse::<Ratio<i64>>()
+            .map(Time::from_ratio)
+            .map_err(|_| TimeError(text.to_owned()))
     }
 }
 
@@ -261,6 +333,36 @@ mod tests {
         assert_eq!(Time::quarters(-1).rem_floor(step), Time::new(1, 2));
         assert_eq!(Time::quarters(5).div_floor(step), 3);
         assert_eq!(Time::quarters(5).rem_floor(Time::ZERO), Time::ZERO);
+    }
+
+    #[test]
+    fn counts_as_num_rational_does() {
+        let numerators = [-17i64, -6, -1, 0, 1, 2, 3, 8, 9, 1_000_001];
+        let denominators = [1i64, 2, 3, 4, 6, 7, 64, 480, 999_999_937];
+        let all: Vec<(i64, i64)> =
+            numerators.iter().flat_map(|n| denominators.iter().map(|d| (*n, *d))).collect();
+        for (n, d) in &all {
+            let (a, x) = (Time::new(*n, *d), Ratio::new(*n, *d));
+            assert_eq!(a.as_ratio(), x);
+            assert_eq!(Time::new(-n, -d), a);
+            assert_eq!((-a).as_ratio(), -x);
+            for k in [-3, 2, 6] {
+                assert_eq!((a * k).as_ratio(), x * k);
+                assert_eq!((a / k).as_ratio(), x / k);
+            }
+            for (m, e) in all.iter().filter(|(_, e)| *d < 1000 || *e < 1000) {
+                let (b, y) = (Time::new(*m, *e), Ratio::new(*m, *e));
+                assert_eq!((a + b).as_ratio(), x + y);
+                assert_eq!((a - b).as_ratio(), x - y);
+                assert_eq!(a.cmp(&b), x.cmp(&y));
+                assert_eq!(a == b, x == y);
+                if b.is_positive() {
+                    let floor = (x / y).floor();
+                    assert_eq!(a.div_floor(b), floor.to_integer());
+                    assert_eq!(a.rem_floor(b).as_ratio(), x - y * floor);
+                }
+            }
+        }
     }
 
     #[test]
