@@ -46,6 +46,8 @@ pub(super) struct Way {
     pub(super) setups: Vec<Setup>,
     /// Setups that take over inside the song.
     pub(super) inside: Vec<Setup>,
+    /// The arrangement, where the song has this way only; of several it would be kept for nothing.
+    arrangement: Option<Arrangement>,
 }
 
 /// A song that was read.
@@ -160,9 +162,11 @@ impl Ready {
         let mut ways = Vec::new();
         for option in fit.options.into_iter().filter(|o| o.missing.is_empty()) {
             match self.arrange(&option) {
-                Ok(Arrangement { setups, setup_changes, .. }) => {
-                    let inside = setup_changes.into_iter().map(|c| c.setup).collect();
-                    ways.push(Way { option, setups, inside });
+                Ok(made) => {
+                    let setups = made.setups.clone();
+                    let inside = made.setup_changes.iter().map(|c| c.setup.clone()).collect();
+                    let arrangement = (wanted == 1).then_some(made);
+                    ways.push(Way { option, setups, inside, arrangement });
                 }
                 Err(error) => last = Some(error),
             }
@@ -225,11 +229,18 @@ impl Ready {
         folder: &str,
         ask: &args::Concert,
     ) -> anyhow::Result<(concert::Song, serde_json::Value, Vec<Made>)> {
-        let arrangement = self.arrange(&way.option).with_context(|| self.shown.clone())?;
+        let made_anew;
+        let arrangement = match &way.arrangement {
+            Some(made) => made,
+            None => {
+                made_anew = self.arrange(&way.option).with_context(|| self.shown.clone())?;
+                &made_anew
+            }
+        };
         let made = song::files(
             &self.song,
             &self.kit,
-            &arrangement,
+            arrangement,
             !ask.making.no_staff,
             &ask.making.print_options(),
         )

@@ -98,9 +98,7 @@ pub(super) fn files(
     staff: bool,
     options: &PrintOptions,
 ) -> anyhow::Result<Vec<(String, Vec<u8>)>> {
-    let score = musicxml::score(&arrangement.score);
-    let parts: Vec<String> =
-        (0..arrangement.score.parts.len()).map(|i| musicxml::part(&arrangement.score, i)).collect();
+    let (score, parts) = musicxml::score_and_parts(&arrangement.score);
     let staves = if staff {
         let wanted: Vec<Option<&str>> = print::needs_staff(kit, arrangement)
             .into_iter()

@@ -80,6 +80,20 @@ fn assert_same(name: &str, before: &Score, after: &Score) {
 }
 
 #[test]
+fn a_score_and_its_parts_at_once_are_those_one_by_one() {
+    for file in fixtures("musicxml", &["musicxml", "xml", "mxl"]) {
+        let Ok(imported) = import::read(&fs::read(&file).unwrap()) else { continue };
+        let score = imported.score;
+        let (whole, parts) = musicxml::score_and_parts(&score);
+        assert!(whole == musicxml::score(&score), "{}", file.display());
+        assert_eq!(parts.len(), score.parts.len());
+        for (i, part) in parts.iter().enumerate() {
+            assert!(*part == musicxml::part(&score, i), "{}: part {i}", file.display());
+        }
+    }
+}
+
+#[test]
 fn every_fixture_reads_back_from_its_musicxml() {
     let mut faults = Vec::new();
     for file in fixtures("musicxml", &["musicxml", "xml", "mxl"]) {

@@ -19,6 +19,7 @@ use std::collections::BTreeSet;
 use crate::score::{Measure, Meter, Part, Score, Time, Transposition};
 
 use self::part::PartWriter;
+use self::rhythm::Known;
 use self::xml::Xml;
 
 /// The whole score as a MusicXML document.
@@ -32,6 +33,30 @@ pub fn part(score: &Score, index: usize) -> String {
     document(score, &score.parts.get(index).into_iter().collect::<Vec<_>>())
 }
 
+/// The whole score, and each of its parts as a document of its own: what [`score`] and [`part`] give,
+/// the notes being laid out only once for both.
+pub fn score_and_parts(score: &Score) -> (String, Vec<String>) {
+    if score.measures.is_empty() || score.parts.is_empty() {
+        return (self::score(score), (0..score.parts.len()).map(|i| part(score, i)).collect());
+    }
+    let parts: Vec<&Part> = score.parts.iter().collect();
+    let mut known = Known::new();
+    let mut alone = Vec::with_capacity(parts.len());
+    let whole = written(score, &parts, |xml, i| {
+        let mut writer = PartWriter::new(score, parts[i], true, &mut known);
+        let mut own = String::new();
+        alone
+            .push(written(score, &parts[i..=i], |xml, _| own = xml.noted(|xml| writer.write(xml))));
+        if i == 0 {
+            xml.insert(&own);
+        } else {
+            writer.share(false);
+            writer.write(xml);
+        }
+    });
+    (whole, alone)
+}
+
 fn document(score: &Score, parts: &[&Part]) -> String {
     // The schema wants a part with a measure; a score without any still is a document.
     let nobody = Part::new("P1", "");
@@ -43,6 +68,12 @@ fn document(score: &Score, parts: &[&Part]) -> String {
     } else {
         score
     };
+    let mut known = Known::new();
+    written(score, parts, |xml, i| PartWriter::new(score, parts[i], i == 0, &mut known).write(xml))
+}
+
+/// A document whose parts' measures are written by `measures`.
+fn written(score: &Score, parts: &[&Part], mut measures: impl FnMut(&mut Xml, usize)) -> String {
     let ids = ids(parts);
     let mut xml = Xml::new();
     xml.open("score-partwise", &[("version", "4.0")]);
@@ -66,9 +97,9 @@ fn document(score: &Score, parts: &[&Part]) -> String {
         score_part(&mut xml, part, id, i);
     }
     xml.close("part-list");
-    for (i, (part, id)) in parts.iter().zip(&ids).enumerate() {
+    for (i, id) in ids.iter().enumerate() {
         xml.open("part", &[("id", &id.part)]);
-        PartWriter::new(score, part, i == 0).write(&mut xml);
+        measures(&mut xml, i);
         xml.close("part");
     }
     xml.close("score-partwise");

@@ -8,7 +8,7 @@ use super::beams::beams;
 use super::fifths_of;
 use super::lanes::{Lane, lanes, staves};
 use super::notes::{NoteWriter, Placed};
-use super::rhythm::{Piece, Raw, lcm, notate};
+use super::rhythm::{Known, Piece, Raw, lcm, notate};
 use super::signs::{self, Sign, signs};
 use super::xml::Xml;
 
@@ -44,7 +44,13 @@ pub(super) struct PartWriter<'a> {
 }
 
 impl<'a> PartWriter<'a> {
-    pub(super) fn new(score: &'a Score, part: &'a Part, shared: bool) -> PartWriter<'a> {
+    /// `known`: what was written of this score's rhythms before.
+    pub(super) fn new(
+        score: &'a Score,
+        part: &'a Part,
+        shared: bool,
+        known: &mut Known,
+    ) -> PartWriter<'a> {
         // Notes that hang over the last measure lengthen it.
         let end = part.notes.iter().map(Note::end).fold(score.end(), Time::max);
         let mut writer = PartWriter {
@@ -57,9 +63,16 @@ impl<'a> PartWriter<'a> {
             divisions: 1,
             end,
         };
-        writer.lay_out();
+        writer.lay_out(known);
         writer.count_divisions();
         writer
+    }
+
+    /// The same part with tempos, marks, chords and jumps, or without.
+    pub(super) fn share(&mut self, shared: bool) {
+        self.signs = signs(self.score, self.part, shared);
+        self.shared = shared;
+        self.count_divisions();
     }
 
     fn measure_end(&self, index: usize) -> Time {
@@ -68,7 +81,7 @@ impl<'a> PartWriter<'a> {
     }
 
     /// Cuts every lane into the pieces of every measure.
-    fn lay_out(&mut self) {
+    fn lay_out(&mut self, rhythms: &mut Known) {
         let mut next_group = vec![0usize; self.lanes.len()];
         let mut next_grace = vec![0usize; self.lanes.len()];
         let mut known: Option<(Meter, Vec<Time>)> = None;
@@ -117,9 +130,9 @@ impl<'a> PartWriter<'a> {
                     [only] if only.group.is_none() && only.end - only.start == WHOLE => {
                         let middle = only.start + WHOLE / 2;
                         let halves = [Raw { end: middle, ..*only }, Raw { start: middle, ..*only }];
-                        notate(measure, beats, &halves)
+                        notate(measure, beats, &halves, rhythms)
                     }
-                    raws => notate(measure, beats, raws),
+                    raws => notate(measure, beats, raws, rhythms),
                 };
                 strips.push(Strip { lane: nth, pieces });
             }

@@ -6,6 +6,8 @@
 //! power of two below `p`, `p` being the odd part of its common denominator. Both are exact; the
 //! lengths written always add up to the measure.
 
+use std::collections::HashMap;
+
 use crate::score::value::{self, Value};
 use crate::score::{Measure, Meter, Time};
 
@@ -44,11 +46,24 @@ pub(super) struct Piece {
 /// the file all the same.
 const MAX_TUPLET: i64 = 1_000;
 
+/// How a stretch on the grid is written: its pieces' starts and ends from the stretch's start, and
+/// their values.
+type Written = Vec<(Time, Time, Value)>;
+
+/// Stretches that were written before. What a stretch becomes follows from its meter, its place in
+/// it, its length and whether it sounds; tunes repeat the same few.
+pub(super) type Known = HashMap<(Meter, Time, Time, bool), Written>;
+
 /// Gives the stretches of one lane in one measure their values. `raws` follow each other without
 /// gaps. `beats` are the starts of the meter's counted beats ([`Meter::beats`]).
-pub(super) fn notate(measure: &Measure, beats: &[Time], raws: &[Raw]) -> Vec<Piece> {
+pub(super) fn notate(
+    measure: &Measure,
+    beats: &[Time],
+    raws: &[Raw],
+    known: &mut Known,
+) -> Vec<Piece> {
     let mut writer =
-        Notation { measure, meter: measure.meter, beats, pieces: Vec::new(), tuplets: 0 };
+        Notation { measure, meter: measure.meter, beats, known, pieces: Vec::new(), tuplets: 0 };
     // A stack: what is split off goes back on it.
     let mut rest: Vec<Raw> = raws.iter().rev().copied().collect();
     while let Some(raw) = rest.pop() {
@@ -61,6 +76,7 @@ struct Notation<'a> {
     measure: &'a Measure,
     meter: Meter,
     beats: &'a [Time],
+    known: &'a mut Known,
     pieces: Vec<Piece>,
     tuplets: u32,
 }
@@ -205,6 +221,28 @@ impl Notation<'_> {
 
     /// Writes a stretch on the grid: one value, or several split at the meter's strong moments.
     fn plain(&mut self, start: Time, end: Time, group: Option<usize>) {
+        let key = (self.meter, self.measure.metrical(start), end - start, group.is_some());
+        if let Some(written) = self.known.get(&key) {
+            let piece = |(from, to, value): &(Time, Time, Value)| Piece {
+                start: start + *from,
+                end: start + *to,
+                group,
+                value: Some(*value),
+                ratio: None,
+                tuplet: 0,
+            };
+            self.pieces.extend(written.iter().map(piece));
+            return;
+        }
+        let first = self.pieces.len();
+        self.split(start, end, group);
+        let new = self.pieces.iter().skip(first);
+        let written =
+            new.filter_map(|p| Some((p.start - start, p.end - start, p.value?))).collect();
+        self.known.insert(key, written);
+    }
+
+    fn split(&mut self, start: Time, end: Time, group: Option<usize>) {
         let length = end - start;
         let cut = self.inner(start, end);
         // Dotted rests are for compound beats only (common practice).
@@ -223,8 +261,8 @@ impl Notation<'_> {
         };
         match cut {
             Some(cut) => {
-                self.plain(start, cut, group);
-                self.plain(cut, end, group);
+                self.split(start, cut, group);
+                self.split(cut, end, group);
             }
             None => self.push(start, end, group, nearest(length), None),
         }

@@ -73,6 +73,19 @@ impl Xml {
         self.digits = digits;
     }
 
+    /// What `write` writes, once more as text.
+    pub(super) fn noted(&mut self, write: impl FnOnce(&mut Xml)) -> String {
+        let from = self.writer.get_ref().len();
+        write(self);
+        // Only texts went in.
+        String::from_utf8(self.writer.get_ref()[from..].to_vec()).unwrap_or_default()
+    }
+
+    /// Elements that were [`noted`](Xml::noted) at the same depth, right behind the start of an element.
+    pub(super) fn insert(&mut self, noted: &str) {
+        self.writer.get_mut().extend_from_slice(noted.as_bytes());
+    }
+
     /// The document as text, with a line end at its end.
     pub(super) fn finish(self) -> String {
         let mut bytes = self.writer.into_inner();
