@@ -243,6 +243,7 @@ impl Mul<Ratio<i64>> for Time {
 impl Div<i64> for Time {
     type Output = Time;
     /// Division by a whole number; by zero it gives [`Time::ZERO`].
+    #[allow(clippy::suspicious_arithmetic_impl, reason = "a fraction divided multiplies below")]
     fn div(self, n: i64) -> Time {
         Time::new(self.numerator, self.denominator * n)
     }
