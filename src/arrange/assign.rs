@@ -2,7 +2,8 @@
 //!
 //! The carriers of the melody are given (the fit chose them). For every choice of a first drone, a
 //! first ostinato and a first colour instrument among those that can play them, each other instrument
-//! takes the role in which it is worth most as a doubling; then players are matched to seats by an
+//! doubles a role: the one in which its player adds most, or, where two take turns on an instrument, the
+//! one in which it is worth most (both ways are searched, and the better one is taken); then players are matched to seats by an
 //! exact assignment (Kuhn's Hungarian method). The best of all choices wins; two bounds skip those that
 //! can't: each seat with its best player, and the dual variables of the best matching so far. A seat is an instrument; a second player may take turns on it phrase by phrase,
 //! at a price; a player for whom nothing is left sings.
@@ -22,6 +23,9 @@ pub(super) const SINGS: i64 = 60;
 /// What an ask of the leader is worth: more than everything else together.
 pub(super) const ASKED: i64 = 100_000;
 
+/// The roles that an instrument may double.
+const DOUBLED: [Role; 4] = [Role::Melody, Role::Drone, Role::Ostinato, Role::Colour];
+
 /// What is to be given out.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Problem {
@@ -38,6 +42,8 @@ pub(super) struct Problem {
     pub(super) asked: Vec<Option<usize>>,
     /// Whether instruments may be shared by turns.
     pub(super) turns: bool,
+    /// Whether who doubles takes the role that suits the player best, not the instrument.
+    pub(super) by_player: bool,
 }
 
 /// A seat that is taken.
@@ -58,6 +64,16 @@ type Roles = Vec<Option<(Role, bool)>>;
 
 /// The best assignment and its worth. Without players every instrument that has a role gets a seat.
 pub(super) fn solve(problem: &Problem) -> (Vec<Seat>, i64) {
+    let shared = best(problem);
+    if problem.may.is_empty() {
+        return shared;
+    }
+    let own = best(&Problem { turns: false, by_player: true, ..problem.clone() });
+    if own.1 > shared.1 { own } else { shared }
+}
+
+/// The best assignment of one way to give out doublings.
+fn best(problem: &Problem) -> (Vec<Seat>, i64) {
     let mut choices: Vec<(i64, Firsts)> = Vec::new();
     let candidates = |role: Role| -> Vec<Option<usize>> {
         let settled = problem.settled.iter().position(|r| *r == Some(role));
@@ -131,7 +147,7 @@ pub(super) fn solve(problem: &Problem) -> (Vec<Seat>, i64) {
         }
     }
     best.map_or_else(Default::default, |(firsts, found)| {
-        (seats(&roles(problem, firsts), &found.columns), -found.cost)
+        (seats(problem, &roles(problem, firsts), &found.columns), -found.cost)
     })
 }
 
@@ -155,7 +171,9 @@ impl Bounds {
             if problem.may.is_empty() {
                 return (!second).then(|| column(problem, i, role, first));
             }
-            (0..problem.may.len()).filter_map(|p| gain(problem, p, i, role, first, second)).max()
+            (0..problem.may.len())
+                .filter_map(|p| Some(taken(problem, p, i, (role, first), second)?.0))
+                .max()
         };
         let none = [(Role::Drone, None), (Role::Ostinato, None), (Role::Colour, None)];
         let plain = roles(problem, &none);
@@ -238,7 +256,7 @@ fn roles(problem: &Problem, firsts: &[(Role, Option<usize>)]) -> Roles {
             if let Some((role, _)) = firsts.iter().find(|(_, at)| *at == Some(i)) {
                 return Some((*role, true));
             }
-            [Role::Melody, Role::Drone, Role::Ostinato, Role::Colour]
+            DOUBLED
                 .into_iter()
                 .filter_map(|role| Some((doubling(problem, i, role)?, role)))
                 .max_by_key(|(worth, role)| (*worth, std::cmp::Reverse(*role)))
@@ -274,6 +292,25 @@ pub(super) fn gain(
     };
     let asked = if problem.asked[player] == Some(instrument) && !second { ASKED } else { 0 };
     Some(own + asked - problem.effort[player][role as usize])
+}
+
+/// What a player adds in a seat, and in which role; `None` where the player may not sit there.
+fn taken(
+    problem: &Problem,
+    player: usize,
+    instrument: usize,
+    (role, first): (Role, bool),
+    second: bool,
+) -> Option<(i64, Role)> {
+    let settled = first || problem.settled[instrument].is_some();
+    if settled || !problem.by_player {
+        return Some((gain(problem, player, instrument, role, first, second)?, role));
+    }
+    DOUBLED
+        .into_iter()
+        .filter(|role| value(problem, instrument, *role).is_some())
+        .filter_map(|role| Some((gain(problem, player, instrument, role, false, second)?, role)))
+        .max_by_key(|(gain, role)| (*gain, std::cmp::Reverse(*role)))
 }
 
 fn without_players(problem: &Problem, roles: &Roles) -> (Vec<Seat>, i64) {
@@ -313,8 +350,8 @@ impl Costs {
             [false, true].map(|second| {
                 (0..players)
                     .map(|p| {
-                        role.and_then(|(role, first)| gain(problem, p, i, role, first, second))
-                            .map_or(NEVER, |g| -g)
+                        role.and_then(|role| taken(problem, p, i, role, second))
+                            .map_or(NEVER, |(gain, _)| -gain)
                     })
                     .collect()
             })
@@ -350,7 +387,7 @@ impl Costs {
 }
 
 /// The seats of a matching: the column of each player in [`Costs::columns`].
-fn seats(roles: &Roles, taken: &[usize]) -> Vec<Seat> {
+fn seats(problem: &Problem, roles: &Roles, columns: &[usize]) -> Vec<Seat> {
     let instruments = roles.len();
     let sings = |p| Seat {
         role: Role::Voice,
@@ -359,7 +396,7 @@ fn seats(roles: &Roles, taken: &[usize]) -> Vec<Seat> {
         first: false,
         second: false,
     };
-    taken
+    columns
         .iter()
         .enumerate()
         .filter_map(|(p, column)| {
@@ -367,8 +404,9 @@ fn seats(roles: &Roles, taken: &[usize]) -> Vec<Seat> {
                 return Some(sings(p));
             }
             let i = column % instruments;
-            let (role, first) = roles[i]?;
             let second = *column >= instruments;
+            let first = roles[i]?.1;
+            let (_, role) = taken(problem, p, i, roles[i]?, second)?;
             Some(Seat { role, instrument: Some(i), player: Some(p), first, second })
         })
         .collect()
@@ -382,6 +420,11 @@ mod tests {
 
     /// All ways at once: every choice of first instruments, every seat for every player.
     fn brute(problem: &Problem) -> i64 {
+        let own = Problem { turns: false, by_player: true, ..problem.clone() };
+        brute_one(problem).max(brute_one(&own))
+    }
+
+    fn brute_one(problem: &Problem) -> i64 {
         let n = problem.worth.len();
         let options = |role: Role| -> Vec<Option<usize>> {
             match problem.settled.iter().position(|r| *r == Some(role)) {
@@ -427,10 +470,19 @@ mod tests {
             if taken[seat] {
                 continue;
             }
-            if let Some(g) = gain(problem, player, seat % n, role, first, seat >= n) {
-                taken[seat] = true;
-                best = best.max(g + seat_all(problem, roles, player + 1, taken));
-                taken[seat] = false;
+            let i = seat % n;
+            // Who doubles may do so in any role that the instrument has, or in the one that suits it best.
+            let free = problem.by_player && !first && problem.settled[i].is_none();
+            let choices = if free { DOUBLED.to_vec() } else { vec![role] };
+            for role in choices {
+                if free && problem.worth[i][role as usize].is_none() {
+                    continue;
+                }
+                if let Some(g) = gain(problem, player, i, role, first, seat >= n) {
+                    taken[seat] = true;
+                    best = best.max(g + seat_all(problem, roles, player + 1, taken));
+                    taken[seat] = false;
+                }
             }
         }
         best
@@ -458,6 +510,7 @@ mod tests {
                         may,
                         effort: effort.iter().map(|e| [e[0], e[1], e[2], e[3], e[4]]).collect(),
                         turns,
+                        by_player: false,
                     }
                 })
         })

@@ -24,11 +24,11 @@
 //! | cost | for |
 //! |---|---|
 //! | as they come | clashes with the melody and with the drone |
-//! | 24 | a note that begins with a melody note; with a note of another ostinato 4 |
+//! | 28 | a note that begins with a melody note; with a note of another ostinato 4 |
 //! | 8 | a note on a beat that is no tone of the chord (of the tonic's, where the drone holds the tonic throughout) |
 //! | 0–5 | the move from bar to bar: a step or a third is free, a repeated bar 2 |
 //! | 14, 5 | each note fewer, more than wanted |
-//! | 36 | no note on the cycle's first beat: it is what a player holds on to (4 in a second ostinato, which answers the first) |
+//! | 40 | no note on the cycle's first beat: it is what a player holds on to (4 in a second ostinato, which answers the first) |
 //! | 2 | a silent beat with a note after it |
 //! | 6 | an upbeat that leads to no note; 200 where it is too short to be placed alone |
 //! | 4 | more than half a cycle without a new note |

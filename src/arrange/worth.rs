@@ -25,7 +25,7 @@ fn table(kind: Kind) -> [i64; 4] {
         Kind::AltoMetallophone => [10, 14, 16, 13],
         Kind::SopranoXylophone => [20, 3, 18, 8],
         Kind::SopranoMetallophone => [14, 4, 12, 20],
-        Kind::AltoGlockenspiel => [18, 10, 6, 24],
+        Kind::AltoGlockenspiel => [18, 6, 6, 24],
         Kind::SopranoGlockenspiel => [14, 0, 4, 26],
         Kind::Custom => [6, 6, 6, 2],
     }
@@ -91,6 +91,7 @@ pub(super) fn problem(
             .collect(),
         asked: vec![None; kit.players.len()],
         turns: true,
+        by_player: false,
         worth,
     };
     if !out(Role::Melody) {

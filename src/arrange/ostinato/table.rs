@@ -9,13 +9,13 @@ use super::{Around, Place, measures_of};
 use crate::score::{Meter, Midi};
 
 /// A note that begins together with a melody note.
-const TOGETHER: u32 = 24;
+const TOGETHER: u32 = 28;
 /// A note that begins with a note of the other ostinato.
 const TOGETHER_WITH_OTHER: u32 = 4;
 /// A note on a beat that doesn't belong to the chord.
 const FOREIGN: u32 = 8;
 /// A cycle without a note on its first beat, in the first ostinato and in another one.
-const NO_START: [u32; 2] = [36, 4];
+const NO_START: [u32; 2] = [40, 4];
 /// A beat that is silent itself and has a note after it.
 const UNSTEADY: u32 = 2;
 /// An upbeat this close to its beat or closer, in seconds, is played only as a stroke before the beat's
