@@ -39,9 +39,10 @@ pub(super) fn picture(
     let width = PITCH * instrument.slots.len() as f64;
     let height = LONGEST + 150.0;
     let mut svg = String::new();
+    let (width, height) = (whole(width), whole(height));
     let _ = write!(
         svg,
-        r#"<svg class="bars" role="img" aria-labelledby="{id}" viewBox="0 0 {width:.0} {height:.0}" style="--slots:{}"><title id="{id}">{}</title>"#,
+        r#"<svg class="bars" role="img" aria-labelledby="{id}" viewBox="0 0 {width} {height}" style="--slots:{}"><title id="{id}">{}</title>"#,
         instrument.slots.len(),
         escape(&sentence(instrument, setup, letters)),
     );
@@ -62,19 +63,21 @@ pub(super) fn picture(
         let letter = letters.letter(bar.0);
         match state {
             State::Keep => {
+                let (left, top, tall) = (whole(x), whole(y), whole(length));
                 let _ = write!(
                     svg,
-                    r#"<rect class="bar" x="{x:.0}" y="{y:.0}" width="{WIDTH}" height="{length:.0}" rx="10" stroke-width="5"/>"#
+                    r#"<rect class="bar" x="{left}" y="{top}" width="{WIDTH}" height="{tall}" rx="10" stroke-width="5"/>"#
                 );
                 holes(&mut svg, center, y, length);
                 text(&mut svg, center, middle + 22.0, size(&letter, 66.0), true, &letter);
             }
             State::Swap(_) => {
                 let end = length * 0.13;
+                let (left, top, tall) = (whole(x), whole(y), whole(length));
+                let (low, band) = (whole(y + length - end), whole(end));
                 let _ = write!(
                     svg,
-                    r#"<rect class="bar" x="{x:.0}" y="{y:.0}" width="{WIDTH}" height="{length:.0}" stroke-width="13"/><rect x="{x:.0}" y="{y:.0}" width="{WIDTH}" height="{end:.0}" fill="url(#{id}-h)"/><rect x="{x:.0}" y="{:.0}" width="{WIDTH}" height="{end:.0}" fill="url(#{id}-h)"/>"#,
-                    y + length - end
+                    r#"<rect class="bar" x="{left}" y="{top}" width="{WIDTH}" height="{tall}" stroke-width="13"/><rect x="{left}" y="{top}" width="{WIDTH}" height="{band}" fill="url(#{id}-h)"/><rect x="{left}" y="{low}" width="{WIDTH}" height="{band}" fill="url(#{id}-h)"/>"#
                 );
                 holes(&mut svg, center, y, length);
                 text(&mut svg, center, middle + 22.0, size(&letter, 66.0), true, &letter);
@@ -82,20 +85,21 @@ pub(super) fn picture(
                 text(&mut svg, center, middle + 74.0, 30.0, false, &from);
             }
             State::Remove => {
+                let (left, top, tall) = (whole(x), whole(y), whole(length));
                 let _ = write!(
                     svg,
-                    r#"<rect x="{x:.0}" y="{y:.0}" width="{WIDTH}" height="{length:.0}" rx="10" fill="none" stroke="currentColor" stroke-width="3" stroke-dasharray="10 14"/>"#
+                    r#"<rect x="{left}" y="{top}" width="{WIDTH}" height="{tall}" rx="10" fill="none" stroke="currentColor" stroke-width="3" stroke-dasharray="10 14"/>"#
                 );
                 text(&mut svg, center, middle + 16.0, size(&letter, 44.0), false, &letter);
             }
             State::Fill => {
                 let card = length * 0.56;
-                let top = middle - card / 2.0;
+                let (left, top, tall) = (whole(x), whole(middle - card / 2.0), whole(card));
                 let _ = write!(
                     svg,
-                    r#"<rect x="{x:.0}" y="{top:.0}" width="{WIDTH}" height="{card:.0}" rx="40" fill="url(#{id}-d)" stroke="currentColor" stroke-width="4"/><rect class="bar plain" x="{:.0}" y="{:.0}" width="76" height="70" rx="20"/>"#,
-                    center - 38.0,
-                    middle - 36.0
+                    r#"<rect x="{left}" y="{top}" width="{WIDTH}" height="{tall}" rx="40" fill="url(#{id}-d)" stroke="currentColor" stroke-width="4"/><rect class="bar plain" x="{}" y="{}" width="76" height="70" rx="20"/>"#,
+                    whole(center - 38.0),
+                    whole(middle - 36.0)
                 );
                 text(&mut svg, center, middle + 16.0, size(&letter, 44.0), false, &letter);
             }
@@ -141,30 +145,38 @@ fn size(letter: &str, usual: f64) -> f64 {
     usual.min(usual * 1.75 / n.max(1.0))
 }
 
+/// Whole units: a picture of 640 needs no more, and whole numbers are quick to write.
+fn whole(units: f64) -> i64 {
+    units.round_ties_even() as i64
+}
+
 fn text(svg: &mut String, x: f64, y: f64, size: f64, bold: bool, what: &str) {
     let weight = if bold { r#" font-weight="700""# } else { "" };
+    let (x, y, size) = (whole(x), whole(y), whole(size));
     let _ = write!(
         svg,
-        r#"<text x="{x:.0}" y="{y:.0}" font-size="{size:.0}" text-anchor="middle"{weight}>{}</text>"#,
+        r#"<text x="{x}" y="{y}" font-size="{size}" text-anchor="middle"{weight}>{}</text>"#,
         escape(what)
     );
 }
 
 fn holes(svg: &mut String, center: f64, y: f64, length: f64) {
     for share in [NODE, 1.0 - NODE] {
+        let center = whole(center);
         let _ = write!(
             svg,
-            r#"<circle cx="{center:.0}" cy="{:.0}" r="7" fill="none" stroke="currentColor" stroke-width="3"/>"#,
-            y + length * share
+            r#"<circle cx="{center}" cy="{}" r="7" fill="none" stroke="currentColor" stroke-width="3"/>"#,
+            whole(y + length * share)
         );
     }
 }
 
 fn draw_mark(svg: &mut String, mark: &Mark, center: f64, y: f64) {
     if let Some(color) = &mark.color {
+        let (center, y) = (whole(center), whole(y));
         let _ = write!(
             svg,
-            r#"<circle cx="{center:.0}" cy="{y:.0}" r="22" fill="{}" stroke="currentColor" stroke-width="3"/>"#,
+            r#"<circle cx="{center}" cy="{y}" r="22" fill="{}" stroke="currentColor" stroke-width="3"/>"#,
             escape(color)
         );
     }

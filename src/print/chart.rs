@@ -323,8 +323,9 @@ impl Chart<'_> {
 
     /// The beat boxes of a measure.
     fn cells(&self, measure: &Measure, beats: &[Time]) -> Vec<Cell> {
-        let mut starts: Vec<Time> =
-            beats.iter().copied().filter(|b| *b >= measure.start && *b < measure.end()).collect();
+        let first = beats.partition_point(|b| *b < measure.start);
+        let after = beats.partition_point(|b| *b < measure.end());
+        let mut starts: Vec<Time> = beats.get(first..after).unwrap_or_default().to_vec();
         let whole = measure.meter.beats();
         let on_beat = starts.first() == Some(&measure.start);
         if !on_beat {
@@ -417,7 +418,8 @@ pub(super) fn sung<'a>(syllables: impl Iterator<Item = &'a Lyric>) -> String {
     line
 }
 
-/// Two decimals, for style attributes.
+/// Two decimals of a positive number, for style attributes.
 fn round(share: f64) -> String {
-    format!("{share:.2}")
+    let hundredths = (share * 100.0).round() as i64;
+    format!("{}.{:02}", hundredths / 100, hundredths % 100)
 }

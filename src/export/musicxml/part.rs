@@ -1,7 +1,7 @@
 //! One part, measure by measure.
 
 use crate::score::{
-    Key, KeySignature, Measure, Meter, Note, Part, Pitch, Score, Time, Transposition,
+    KeySignature, Measure, Meter, Note, NoteName, Part, Pitch, Score, Step, Time, Transposition,
 };
 
 use super::beams::beams;
@@ -494,8 +494,28 @@ pub(super) fn written_pitch(pitch: Pitch, transposition: Transposition) -> Pitch
     pitch.transposed(-transposition.interval(), -fifths_of(transposition))
 }
 
-/// The alteration that a signature gives a letter.
-pub(super) fn signature_alter(fifths: i16, step: crate::score::Step) -> i8 {
-    let key = Key::from_signature(fifths.clamp(-21, 21) as i8, crate::score::Mode::Major);
-    key.scale().iter().find(|n| n.step == step).map_or(0, |n| n.alter)
+/// The alteration that a signature gives a letter: the scale holds the names from one place below its
+/// number on the line of fifths to five above.
+pub(super) fn signature_alter(fifths: i16, step: Step) -> i8 {
+    let natural = NoteName::new(step, 0).fifths();
+    (fifths.clamp(-21, 21) + 5 - natural).div_euclid(7) as i8
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::score::{Key, Mode};
+
+    #[test]
+    fn a_signature_alters_the_letters_of_its_scale() {
+        for fifths in -21..=21i8 {
+            for name in Key::from_signature(fifths, Mode::Major).scale() {
+                assert_eq!(
+                    signature_alter(fifths.into(), name.step),
+                    name.alter,
+                    "{fifths} {name}"
+                );
+            }
+        }
+    }
 }
