@@ -109,6 +109,13 @@ impl BarSet {
         Some(BarSet(if n >= 0 { self.0 << n } else { self.0 >> -n }))
     }
 
+    /// The set moved by semitones; what leaves 0 to 127 is lost.
+    pub(crate) fn shifted(self, semitones: i16) -> BarSet {
+        let by = u32::from(semitones.unsigned_abs());
+        let moved = if semitones >= 0 { self.0.checked_shl(by) } else { self.0.checked_shr(by) };
+        BarSet(moved.unwrap_or(0))
+    }
+
     /// The pitches, low to high.
     pub fn iter(self) -> impl Iterator<Item = Midi> {
         let mut rest = self.0;

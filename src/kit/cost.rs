@@ -51,18 +51,37 @@ impl Default for Weights {
 impl Weights {
     /// The names of the weights as kit files write them, with their values.
     pub fn named(&self) -> [(&'static str, f64); 11] {
+        const NAMES: [&str; 11] = [
+            "bar_swapped",
+            "bar_off",
+            "accidental",
+            "semitone_moved",
+            "singing_semitone",
+            "octave_moved",
+            "carrier",
+            "hand_over",
+            "hand_over_inside",
+            "bar_moved_inside",
+            "note_changed",
+        ];
+        let mut values = self.values().into_iter();
+        NAMES.map(|name| (name, values.next().unwrap_or(0.0)))
+    }
+
+    /// The weights in the order of their names.
+    pub(super) fn values(&self) -> [f64; 11] {
         [
-            ("bar_swapped", self.bar_swapped),
-            ("bar_off", self.bar_off),
-            ("accidental", self.accidental),
-            ("semitone_moved", self.semitone_moved),
-            ("singing_semitone", self.singing_semitone),
-            ("octave_moved", self.octave_moved),
-            ("carrier", self.carrier),
-            ("hand_over", self.hand_over),
-            ("hand_over_inside", self.hand_over_inside),
-            ("bar_moved_inside", self.bar_moved_inside),
-            ("note_changed", self.note_changed),
+            self.bar_swapped,
+            self.bar_off,
+            self.accidental,
+            self.semitone_moved,
+            self.singing_semitone,
+            self.octave_moved,
+            self.carrier,
+            self.hand_over,
+            self.hand_over_inside,
+            self.bar_moved_inside,
+            self.note_changed,
         ]
     }
 

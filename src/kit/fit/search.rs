@@ -93,7 +93,7 @@ impl<'a> Room<'a> {
             if !found.is_empty() {
                 return Found::Whole(found);
             }
-            let mut known = share::KnownTurns::new();
+            let mut known = share::Known::new(self, song);
             for (t, base) in &bases {
                 self.switched(song, *t, *base, &mut found);
                 found.extend(share::shared(self, song, *t, *base, &mut known));

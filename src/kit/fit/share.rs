@@ -1,6 +1,7 @@
 //! Melodies that no single set-up carries: shared by two instruments, or with bars moved on the way.
 
 use std::collections::HashMap;
+use std::rc::Rc;
 
 use super::rack::{Rack, Song};
 use super::search::{Candidate, Plan, Room};
@@ -8,76 +9,146 @@ use super::terms::Terms;
 use crate::kit::bar::BarSet;
 use crate::score::Midi;
 
-/// One instrument at one octave: what it could take of the song.
+/// One instrument at one octave.
 struct Place<'r> {
     rack: &'r Rack,
     octave: i8,
     /// Semitones from the song to here.
     shift: i16,
-    /// Every set of them that it can hold at once.
-    holdings: Vec<Holding>,
+    /// The song's pitches for which it has a bar.
+    reach: BarSet,
+    /// What its being there costs, whatever its bars.
+    terms: Terms,
+    cost: f64,
 }
 
 /// A set of song pitches that an instrument holds at once.
 struct Holding {
     set: BarSet,
-    terms: Terms,
+    /// Bars put in, bars taken off.
+    moved: (usize, usize),
     cost: f64,
 }
 
-/// Who holds a set: the cost, and indices of the place and of its holding.
-type Holder = (f64, usize, usize);
+/// What one search has found out already.
+pub(super) struct Known {
+    /// By what either instrument alone has. The cheapest hand-overs depend on nothing else, so that
+    /// all transpositions and pairs of instruments share them.
+    turns: HashMap<(BarSet, BarSet), Turns>,
+    /// By instrument and semitones from the song. Transpositions an octave apart share them.
+    holdings: HashMap<(usize, i16), Rc<[Holding]>>,
+    /// What a hand-over costs before each note.
+    prices: Vec<f64>,
+}
+
+impl Known {
+    pub(super) fn new(room: &Room<'_>, song: &Song) -> Known {
+        let mut prices = vec![room.weights.hand_over_inside; song.notes.len()];
+        for start in &song.phrases {
+            if let Some(price) = prices.get_mut(*start) {
+                *price = room.weights.hand_over;
+            }
+        }
+        Known { turns: HashMap::new(), holdings: HashMap::new(), prices }
+    }
+
+    /// All that an instrument can hold at a place, cheapest first.
+    fn holdings(&mut self, room: &Room<'_>, song: &Song, place: &Place<'_>) -> Rc<[Holding]> {
+        let (rack, shift) = (place.rack, place.shift);
+        let make = || {
+            let own = song.classes(shift);
+            let mut all: Vec<Holding> = holdings(rack, song, shift)
+                .into_iter()
+                .map(|set| {
+                    let moved = rack.moved(sounding(set, shift), own, false);
+                    let terms = Terms { swapped: moved.0, off: moved.1, ..Terms::default() };
+                    Holding { set, moved, cost: terms.cost(room.weights) }
+                })
+                .collect();
+            all.sort_by(|a, b| a.cost.total_cmp(&b.cost));
+            all.into()
+        };
+        Rc::clone(self.holdings.entry((rack.instrument, shift)).or_insert_with(make))
+    }
+}
 
 /// Two instruments by turns.
 ///
 /// For one transposition exactly: every instrument and octave, every choice of bar for the slots
 /// where a spare is wanted, and for each two sets of bars the cheapest sequence of hand-overs, found
-/// by dynamic programming over the notes. Of the instruments that hold the same set only the two
-/// cheapest matter, one of them perhaps being the partner. Sets come in the order of their cost; what
-/// can't beat the best way found, with one hand-over, is passed over.
+/// by dynamic programming over the notes. Places and sets come in the order of their cost; what
+/// can't beat the best way found, with one hand-over, is passed over, and so are two places that
+/// lack a pitch between them.
 pub(super) fn shared(
     room: &Room<'_>,
     song: &Song,
     t: i16,
     base: Terms,
-    known: &mut KnownTurns,
+    known: &mut Known,
 ) -> Option<Candidate> {
-    let places = places(room, song, t);
-    let mut by_set: HashMap<BarSet, Vec<Holder>> = HashMap::new();
-    for (i, place) in places.iter().enumerate() {
-        for (j, holding) in place.holdings.iter().enumerate() {
-            cheapest_two(by_set.entry(holding.set).or_default(), (holding.cost, i, j), &places);
-        }
+    if song.set.is_empty() {
+        return None;
     }
-    let mut sets: Vec<(BarSet, Vec<Holder>)> = by_set.into_iter().collect();
-    // The holders' indices make the order the same each time.
-    sets.sort_by(|a, b| {
-        let (a, b) = (&a.1[0], &b.1[0]);
-        a.0.total_cmp(&b.0).then((a.1, a.2).cmp(&(b.1, b.2)))
-    });
+    let places = places(room, song, t);
     let over = room.weights.hand_over.min(room.weights.hand_over_inside);
     let always = base.cost(room.weights) + over;
     let mut best: Option<Candidate> = None;
-    for (i, (one, by_one)) in sets.iter().enumerate() {
-        for (two, by_two) in &sets[i + 1..] {
+    for (i, one) in places.iter().enumerate() {
+        for two in &places[i + 1..] {
             let bound = best.as_ref().map_or(f64::INFINITY, |c| c.cost);
-            // Later sets only cost more.
-            if always + by_one[0].0 + by_two[0].0 >= bound {
+            // Later places only cost more.
+            if always + one.cost + two.cost >= bound {
                 break;
             }
-            if one.union(*two) != song.set {
+            if one.reach.union(two.reach) == song.set && one.rack.instrument != two.rack.instrument
+            {
+                // The instrument that the kit names first is the first one.
+                let (a, b) =
+                    if one.rack.instrument < two.rack.instrument { (one, two) } else { (two, one) };
+                pair(room, song, (t, base, always), (a, b), known, &mut best);
+            }
+        }
+    }
+    best
+}
+
+/// The cheapest way for two places, where it beats the best one known.
+fn pair(
+    room: &Room<'_>,
+    song: &Song,
+    (t, base, always): (i16, Terms, f64),
+    (a, b): (&Place<'_>, &Place<'_>),
+    known: &mut Known,
+    best: &mut Option<Candidate>,
+) {
+    let always = always + a.cost + b.cost;
+    let (of_a, of_b) = (known.holdings(room, song, a), known.holdings(room, song, b));
+    let least_b = of_b.first().map_or(0.0, |h| h.cost);
+    for one in of_a.iter() {
+        let bound = best.as_ref().map_or(f64::INFINITY, |c| c.cost);
+        // Later sets only cost more.
+        if always + one.cost + least_b >= bound {
+            break;
+        }
+        let wanted = song.set.difference(one.set);
+        if !wanted.is_subset(b.reach) {
+            continue;
+        }
+        for two in of_b.iter() {
+            let bound = best.as_ref().map_or(f64::INFINITY, |c| c.cost);
+            if always + one.cost + two.cost >= bound {
+                break;
+            }
+            if !wanted.is_subset(two.set) {
                 continue;
             }
-            let Some((x, y)) = partners(by_one, by_two, &places) else { continue };
-            // The instrument that the kit names first is the first one.
-            let (x, y) = if x.1 <= y.1 { (x, y) } else { (y, x) };
-            let (a, b) = (&places[x.1], &places[y.1]);
-            let (one, two) = (&a.holdings[x.2], &b.holdings[y.2]);
             // What both have, either may play: only what one alone has forces a hand-over.
             let alone = (one.set.difference(two.set), two.set.difference(one.set));
-            let turns =
-                known.entry(alone).or_insert_with(|| Turns::new(room, song, alone.0, alone.1));
-            let mut terms = base.plus(&one.terms).plus(&two.terms);
+            let Known { turns, prices, .. } = &mut *known;
+            let turns = turns.entry(alone).or_insert_with(|| Turns::new(song, prices, alone));
+            let mut terms = base.plus(&a.terms).plus(&b.terms);
+            terms.swapped += one.moved.0 + two.moved.0;
+            terms.off += one.moved.1 + two.moved.1;
             terms.hand_overs = turns.at_phrases;
             terms.hand_overs_inside = turns.inside;
             let cost = terms.cost(room.weights);
@@ -87,58 +158,29 @@ pub(super) fn shared(
                 let sets = (sounding(one.set, a.shift), sounding(two.set, b.shift));
                 let turns = turns.turns.clone();
                 let plan = Plan::Shared { racks, octaves, turns, sets };
-                best = Some(Candidate { t, terms, cost, plan });
+                *best = Some(Candidate { t, terms, cost, plan });
             }
         }
     }
-    best
 }
 
-/// Keeps the cheapest holder, and the cheapest on another instrument.
-fn cheapest_two(list: &mut Vec<Holder>, new: Holder, places: &[Place<'_>]) {
-    let rack = |h: &Holder| places[h.1].rack.instrument;
-    if let Some(same) = list.iter_mut().find(|h| rack(h) == rack(&new)) {
-        if new.0 < same.0 {
-            *same = new;
-        }
-    } else {
-        list.push(new);
-    }
-    list.sort_by(|a, b| a.0.total_cmp(&b.0).then((a.1, a.2).cmp(&(b.1, b.2))));
-    list.truncate(2);
-}
-
-/// The cheapest two holders, one of each list, that are different instruments.
-fn partners(one: &[Holder], two: &[Holder], places: &[Place<'_>]) -> Option<(Holder, Holder)> {
-    let apart = |a: &Holder, b: &Holder| places[a.1].rack.instrument != places[b.1].rack.instrument;
-    one.iter()
-        .flat_map(|a| two.iter().map(move |b| (*a, *b)))
-        .filter(|(a, b)| apart(a, b))
-        .min_by(|x, y| (x.0.0 + x.1.0).total_cmp(&(y.0.0 + y.1.0)))
-}
-
-/// Every instrument at every octave at which it has any bar of the song.
+/// Every instrument at every octave at which it has any bar of the song, cheapest first.
 fn places<'r>(room: &'r Room<'_>, song: &Song, t: i16) -> Vec<Place<'r>> {
-    let own = song.classes(t);
     let mut places = Vec::new();
     for rack in &room.racks {
         for octave in Room::OCTAVES {
             let shift = t + 12 * i16::from(octave);
-            if !song.pitches.iter().any(|p| rack.slot_of(p.midi + shift).is_some()) {
+            let reach = rack.bars.shifted(-shift).intersection(song.set);
+            if reach.is_empty() {
                 continue;
             }
-            let place = Room::place(rack, octave, Terms::default());
-            let holdings: Vec<Holding> = holdings(rack, song, shift)
-                .into_iter()
-                .map(|set| {
-                    let mut terms = place;
-                    (terms.swapped, terms.off) = rack.moved(sounding(set, shift), own, false);
-                    Holding { set, terms, cost: terms.cost(room.weights) }
-                })
-                .collect();
-            places.push(Place { rack, octave, shift, holdings });
+            let terms = Room::place(rack, octave, Terms::default());
+            let cost = terms.cost(room.weights);
+            places.push(Place { rack, octave, shift, reach, terms, cost });
         }
     }
+    // Stable: of equals the kit's order.
+    places.sort_by(|a, b| a.cost.total_cmp(&b.cost));
     places
 }
 
@@ -181,15 +223,11 @@ fn holdings(rack: &Rack, song: &Song, shift: i16) -> Vec<BarSet> {
 }
 
 fn sounding(set: BarSet, shift: i16) -> BarSet {
-    set.iter().map(|m| Midi::new(m.number() + shift)).collect()
+    set.shifted(shift)
 }
 
-/// The cheapest hand-overs by what either instrument alone has. They depend on nothing else, so
-/// that all transpositions and pairs of instruments share them.
-pub(super) type KnownTurns = HashMap<(BarSet, BarSet), Turns>;
-
 /// A sequence of turns.
-pub(super) struct Turns {
+struct Turns {
     /// From which note on who plays (`false`: the first instrument).
     turns: Vec<(usize, bool)>,
     /// Hand-overs at phrase ends.
@@ -199,8 +237,9 @@ pub(super) struct Turns {
 }
 
 impl Turns {
-    fn new(room: &Room<'_>, song: &Song, only_a: BarSet, only_b: BarSet) -> Turns {
-        let turns = turns(room, song, song.set.difference(only_b), song.set.difference(only_a));
+    /// `alone`: what the first has and the second lacks, and the reverse.
+    fn new(song: &Song, prices: &[f64], alone: (BarSet, BarSet)) -> Turns {
+        let turns = turns(song, prices, alone);
         let at_phrases =
             turns.iter().skip(1).filter(|t| song.phrases.binary_search(&t.0).is_ok()).count();
         let inside = turns.len().saturating_sub(1 + at_phrases);
@@ -209,30 +248,22 @@ impl Turns {
 }
 
 /// The cheapest turns: from which note on who plays (`false`: the first instrument).
-fn turns(room: &Room<'_>, song: &Song, a: BarSet, b: BarSet) -> Vec<(usize, bool)> {
+fn turns(song: &Song, prices: &[f64], alone: (BarSet, BarSet)) -> Vec<(usize, bool)> {
     let n = song.notes.len();
     // From each note to the end: the cost with either instrument on that note.
     let mut rest = [0.0f64; 2];
     let mut stays = vec![[true; 2]; n];
-    let price = |i: usize| match song.phrases.binary_search(&i) {
-        Ok(_) => room.weights.hand_over,
-        Err(_) => room.weights.hand_over_inside,
-    };
-    for i in (0..n).rev() {
-        let midi = Midi::new(song.notes[i]);
-        let next = rest;
-        for (who, set) in [a, b].into_iter().enumerate() {
-            if !set.contains(midi) {
-                rest[who] = f64::INFINITY;
-                continue;
-            }
-            if i + 1 == n {
-                rest[who] = 0.0;
-                continue;
-            }
-            let over = next[1 - who] + price(i + 1);
-            stays[i][who] = next[who] <= over;
-            rest[who] = next[who].min(over);
+    for (i, midi) in song.notes.iter().enumerate().rev() {
+        let midi = Midi::new(*midi);
+        if let Some(price) = prices.get(i + 1) {
+            let over = [rest[1] + price, rest[0] + price];
+            stays[i] = [rest[0] <= over[0], rest[1] <= over[1]];
+            rest = [rest[0].min(over[0]), rest[1].min(over[1])];
+        }
+        if alone.1.contains(midi) {
+            rest[0] = f64::INFINITY;
+        } else if alone.0.contains(midi) {
+            rest[1] = f64::INFINITY;
         }
     }
     let mut who = usize::from(rest[1] < rest[0]);

@@ -55,7 +55,7 @@ impl Terms {
 
     /// The weighted sum.
     pub(super) fn cost(&self, weights: &Weights) -> f64 {
-        self.units().iter().zip(weights.named()).map(|(unit, (_, weight))| unit * weight).sum()
+        self.units().iter().zip(weights.values()).map(|(unit, weight)| unit * weight).sum()
     }
 
     /// Whether this is nowhere worse than the other and somewhere better.
