@@ -13,7 +13,7 @@
 //! | 20 a stroke | a root that is neither the tonic nor the harmony's at that moment: no stroke at all is better |
 //! | 2 a stroke | another root than the tonic where the tonic suits the tune throughout |
 //! | 100 a stroke | in a second drone, another root than the first drone's |
-//! | 4, 6, 16 | the root alone, the fifth alone, or no stroke where both are meant |
+//! | 4, 6, 16 | the root alone, the fifth alone (where both are meant, or the other one), or no stroke |
 //!
 //! The weights were set by hand, reading a few arrangements; they were not fitted.
 
@@ -391,7 +391,12 @@ fn tones(pair: &Pair, wanted: Tones, one_mallet: bool) -> [Option<Midi>; 2] {
 
 /// What is struck at one stroke for one pair, with its cost: both tones, one of them, or none.
 /// The song's last stroke (`must`) is never left out.
-fn best(asked: [Option<Midi>; 2], grind: &Grind, must: bool) -> (u32, [Option<Midi>; 2]) {
+fn best(
+    asked: [Option<Midi>; 2],
+    pair: &Pair,
+    grind: &Grind,
+    must: bool,
+) -> (u32, [Option<Midi>; 2]) {
     let cost = |m: Option<Midi>| m.map_or(0, |m| grind.of(m));
     let mut best = (cost(asked[0]) + cost(asked[1]), asked);
     let mut offer = |c: u32, tones: [Option<Midi>; 2]| {
@@ -402,6 +407,11 @@ fn best(asked: [Option<Midi>; 2], grind: &Grind, must: bool) -> (u32, [Option<Mi
     if asked[1].is_some() {
         offer(cost(asked[0]) + ROOT_ALONE, [asked[0], None]);
         offer(cost(asked[1]) + FIFTH_ALONE, [asked[1], None]);
+    } else if asked[0] == Some(pair.root) && pair.fifth.is_some() {
+        // A lone tone that grinds gives way to the other one.
+        offer(cost(pair.fifth) + FIFTH_ALONE, [pair.fifth, None]);
+    } else {
+        offer(cost(Some(pair.root)) + ROOT_ALONE, [Some(pair.root), None]);
     }
     if !must {
         offer(NO_STROKE, [None, None]);
@@ -441,8 +451,13 @@ fn sound(
             let go = costs[cheapest] + change;
             let (before, from) = if i == 0 || stay <= go { (stay, j) } else { (go, cheapest) };
             back[i * n + j] = from as u8;
-            let mut here =
-                best(tones(pair, stroke.tones, one_mallet), &grinds[i], i + 1 == strokes.len()).0;
+            let mut here = best(
+                tones(pair, stroke.tones, one_mallet),
+                pair,
+                &grinds[i],
+                i + 1 == strokes.len(),
+            )
+            .0;
             if wish.is_some_and(|root| root != pair.class) {
                 here += OTHER_THAN_HARMONY;
             }
@@ -475,7 +490,7 @@ fn sound(
             drone.roots.push((stroke.at, pair.class));
         }
         let (_, struck) =
-            best(tones(pair, stroke.tones, one_mallet), &grinds[i], i + 1 == strokes.len());
+            best(tones(pair, stroke.tones, one_mallet), pair, &grinds[i], i + 1 == strokes.len());
         for midi in struck.into_iter().flatten() {
             drone.strikes.push(Strike::new(stroke.at, stroke.end, midi));
         }

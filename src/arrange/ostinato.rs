@@ -1,7 +1,8 @@
 //! The ostinato: a short pattern, repeated, that fills in between melody and drone.
 //!
-//! The grammar. A cycle is one measure, two where the measure has two beats (so two to four beats; in
-//! longer meters the measure's strong beats count, 3+2 in 5/4). Every beat of it holds one of these figures, as shares of the beat:
+//! The grammar. A cycle is one measure, two where the measure has two beats: so two to four beats, five in
+//! 5/4; in longer meters the measure's strong beats count. Every beat of it holds one of these figures, as
+//! shares of the beat:
 //!
 //! | figure | undivided or halved beats | beats in three (6/8 and the like) |
 //! |---|---|---|
@@ -24,11 +25,11 @@
 //! | cost | for |
 //! |---|---|
 //! | as they come | clashes with the melody and with the drone |
-//! | 28 | a note that begins with a melody note; with a note of another ostinato 4 |
+//! | 36 | a note that begins with a melody note; with a note of another ostinato 12 |
 //! | 8 | a note on a beat that is no tone of the chord (of the tonic's, where the drone holds the tonic throughout) |
 //! | 0–5 | the move from bar to bar: a step or a third is free, a repeated bar 2 |
 //! | 14, 5 | each note fewer, more than wanted |
-//! | 40 | no note on the cycle's first beat: it is what a player holds on to (4 in a second ostinato, which answers the first) |
+//! | 50 | no note on the cycle's first beat: it is what a player holds on to (nothing in a second ostinato, which answers the first) |
 //! | 2 | a silent beat with a note after it |
 //! | 6 | an upbeat that leads to no note; 200 where it is too short to be placed alone |
 //! | 4 | more than half a cycle without a new note |
@@ -242,11 +243,23 @@ fn in_words(song: &Song, mut words: Vec<(Tick, String)>) -> String {
     text
 }
 
+/// Up to one note in so many may go where cycles meet.
+const SEAMS: usize = 4;
+
 /// Thins a pattern that is too quick for its player, and keeps it moving: where only one pitch would
 /// be left, every second note takes the next other pitch of the full pattern.
 pub(super) fn thin(song: &Song, rack: &Rack, made: &mut Ostinato, gap: f64) -> Option<String> {
     let full = made.strikes.clone();
-    let done = limits::thin(song, &mut made.strikes, gap);
+    // Where two cycles meet (a change of meter, a measure left over) a note or two come too soon: they
+    // alone go. A pattern that is too quick in itself is thinned as a whole, so that it stays regular.
+    let mut seams = full.clone();
+    let told = limits::thin_melody(song, &mut seams, gap);
+    let done = if seams.len() * SEAMS >= full.len() * (SEAMS - 1) {
+        made.strikes = seams;
+        told
+    } else {
+        limits::thin(song, &mut made.strikes, gap)
+    };
     keep_moving(song, rack, &mut made.strikes, &full);
     done
 }

@@ -9,13 +9,13 @@ use super::{Around, Place, measures_of};
 use crate::score::{Meter, Midi};
 
 /// A note that begins together with a melody note.
-const TOGETHER: u32 = 28;
+const TOGETHER: u32 = 36;
 /// A note that begins with a note of the other ostinato.
-const TOGETHER_WITH_OTHER: u32 = 4;
+const TOGETHER_WITH_OTHER: u32 = 12;
 /// A note on a beat that doesn't belong to the chord.
 const FOREIGN: u32 = 8;
 /// A cycle without a note on its first beat, in the first ostinato and in another one.
-const NO_START: [u32; 2] = [40, 4];
+const NO_START: [u32; 2] = [50, 0];
 /// A beat that is silent itself and has a note after it.
 const UNSTEADY: u32 = 2;
 /// An upbeat this close to its beat or closer, in seconds, is played only as a stroke before the beat's
@@ -29,8 +29,8 @@ const ALONE_SHARE: f64 = 4.0;
 const SHORTEST_SECONDS: f64 = 0.08;
 /// An upbeat with no note on the beat that it leads to, for every time; and one that is too short for it.
 const LOOSE_UPBEAT: [u32; 2] = [6, 200];
-/// Most beats of a cycle: every combination of six figures on four beats is gone through.
-const MOST_BEATS: usize = 4;
+/// Most beats of a cycle: every combination of six figures on five beats, or eight on four, is gone through.
+const MOST_BEATS: usize = 5;
 
 /// A note of a figure: where in its beat it begins and ends, in twelfths of the beat.
 type Piece = (i64, i64);

@@ -198,6 +198,40 @@ fn an_ostinato_repeats_from_the_first_beat_and_fills_the_gaps() {
     }
 }
 
+/// Issue 6: "a second one for a second player differs in register and rhythm".
+#[test]
+fn a_second_ostinato_differs_in_register_and_rhythm() {
+    let kit = starter();
+    for (beats, unit) in
+        [(2, 4), (3, 4), (4, 4), (2, 2), (6, 8), (9, 8), (12, 8), (5, 4), (5, 8), (7, 8)]
+    {
+        let (score, line) = pentatonic(Meter::new(beats, unit).unwrap(), 8);
+        let a = arranged(&score, &line, &kit, &ArrangeRequest::default());
+        all_pass(&a);
+        let ostinatos: Vec<&Part> = a
+            .parts
+            .iter()
+            .filter(|p| p.role == Role::Ostinato)
+            .map(|p| &a.score.parts[p.part])
+            .collect();
+        let [one, two] = ostinatos[..] else { panic!("{} ostinatos", ostinatos.len()) };
+        // But for the last stroke, which is everybody's.
+        let own = &two.notes[..two.notes.len() - 1];
+        let together = own.iter().filter(|n| one.notes.iter().any(|m| m.onset == n.onset)).count();
+        // They may meet at times, on the last stroke at least.
+        assert!(
+            together * 2 <= two.notes.len(),
+            "{beats}/{unit}: {together} of {}",
+            two.notes.len()
+        );
+        let middle = |part: &Part| {
+            let sum: i32 = part.notes.iter().map(|n| i32::from(n.midi().number())).sum();
+            sum / part.notes.len() as i32
+        };
+        assert!((middle(two) - middle(one)).abs() >= 3, "{beats}/{unit}");
+    }
+}
+
 #[test]
 fn a_second_drone_changes_root_with_the_first() {
     // I, V, I, V, four measures each, leaving no doubt of the harmony.
@@ -524,6 +558,56 @@ fn a_melody_too_quick_for_its_player_is_slowed_a_little_or_thinned() {
     assert!(said.contains("30 of its 61 notes are left out"), "{said}");
     // The voice has them all.
     assert_eq!(part_of(&a, Role::Voice).notes.len(), 61);
+}
+
+/// A one-mallet drone whose root would grind on a strong beat takes the fifth rather than falling silent.
+#[test]
+fn a_lone_tone_that_grinds_gives_way_to_the_other() {
+    let text = format!("{}C5:4", "C5:1 E5:1 B4:1 G4:1 ".repeat(7));
+    let (score, line) = tune(&text, Meter::COMMON, Time::ZERO, 0);
+    let mut kit = starter();
+    let mut player = Player::new("blue chair");
+    player.instruments = vec!["bass-xylophone".into()];
+    player.mallets = 1;
+    player.strikes_per_minute = 60.0;
+    kit.players.push(player);
+    let a = arranged(&score, &line, &kit, &ArrangeRequest::default());
+    all_pass(&a);
+    let drone = part_of(&a, Role::Drone);
+    for measure in &score.measures {
+        let struck =
+            drone.notes.iter().any(|n| n.onset >= measure.start && n.onset < measure.end());
+        assert!(struck, "measure {}", measure.number);
+    }
+}
+
+/// Where the meter changes two cycles may meet too closely for a slow player: only those notes go.
+#[test]
+fn an_ostinato_keeps_moving_through_changes_of_meter() {
+    let (mut score, line) = pentatonic(Meter::COMMON, 9);
+    let meters = [Meter::COMMON, Meter::new(3, 4).unwrap(), Meter::new(2, 4).unwrap()];
+    let mut start = Time::ZERO;
+    score.measures = (0..12)
+        .map(|i| {
+            let measure = Measure::full((i + 1).to_string(), start, meters[i % 3]);
+            start = measure.end();
+            measure
+        })
+        .collect();
+    score.tempos.push(Tempo { at: Time::ZERO, quarter_bpm: 100.0 });
+    let mut kit = starter();
+    let mut player = Player::new("green");
+    player.instruments = vec!["alto-metallophone".into()];
+    player.mallets = 1;
+    player.strikes_per_minute = 100.0;
+    kit.players.push(player);
+    let with = vec!["ostinato=alto-metallophone:green".parse().unwrap()];
+    let a = arranged(&score, &line, &kit, &ArrangeRequest { with, ..ArrangeRequest::default() });
+    all_pass(&a);
+    let notes = &part_of(&a, Role::Ostinato).notes;
+    assert!(notes.len() > score.measures.len(), "{} notes", notes.len());
+    let moves = notes.windows(2).filter(|w| w[0].midi() != w[1].midi()).count();
+    assert!(moves * 2 > notes.len(), "{moves} moves in {} notes", notes.len());
 }
 
 #[test]
