@@ -1,11 +1,17 @@
 //! Benchmark of the concert stage: made-up concerts whose songs ask for the bars of scales round the
 //! circle of fifths, planned in the given order and in the best one.
+//!
+//! With a folder of tunes in `BARWRIGHT_TUNES` it measures roxmltree's bare parse of them instead: what
+//! `tests/external/concert_bench.py` compares the whole program with.
+#![allow(clippy::unwrap_used, reason = "a benchmark may stop by panicking")]
 
 use std::hint::black_box;
+use std::path::Path;
+use std::time::Instant;
 
 use barwright::concert::{MOVE, Pins, Problem, Room, plan_best, plan_in_order};
 use barwright::kit::{Setup, State, starter};
-use criterion::{Criterion, criterion_group, criterion_main};
+use criterion::{Criterion, criterion_group};
 
 /// Songs of six ways each; way `w` of song `s` takes the bars of a rotated seven-note pattern off.
 fn concert(songs: usize) -> Problem {
@@ -53,5 +59,36 @@ fn bench(c: &mut Criterion) {
     group.finish();
 }
 
+/// Prints the median and the mean of roxmltree's bare parse of every MusicXML file of a folder, the
+/// fastest of five each.
+fn bare_parse(folder: &Path) {
+    let mut times: Vec<f64> = Vec::new();
+    for entry in std::fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        if path.extension().is_none_or(|e| e != "musicxml") {
+            continue;
+        }
+        let text = std::fs::read_to_string(path).unwrap();
+        let once = || {
+            let options = roxmltree::ParsingOptions { allow_dtd: true, ..Default::default() };
+            let began = Instant::now();
+            let document = roxmltree::Document::parse_with_options(black_box(&text), options);
+            black_box(document.unwrap());
+            began.elapsed().as_secs_f64() * 1e3
+        };
+        times.push((0..5).map(|_| once()).fold(f64::INFINITY, f64::min));
+    }
+    times.sort_by(f64::total_cmp);
+    let mean = times.iter().sum::<f64>() / times.len() as f64;
+    println!("{{\"median_ms\": {}, \"mean_ms\": {mean}}}", times[times.len() / 2]);
+}
+
 criterion_group!(benches, bench);
-criterion_main!(benches);
+
+fn main() {
+    if let Some(folder) = std::env::var_os("BARWRIGHT_TUNES") {
+        return bare_parse(Path::new(&folder));
+    }
+    benches();
+    Criterion::default().configure_from_args().final_summary();
+}
