@@ -54,6 +54,9 @@ pub(super) struct Built {
 /// everybody sings and plays at the tempo of the slowest melody player (common practice, no source).
 const SLOWEST: f64 = 0.75;
 
+/// Where some notes would be too quick even so, slowing is worth it if it mends one in so many.
+const FEW: usize = 10;
+
 /// An instrument with its players: one, or two who take turns.
 #[derive(Clone, Copy, Debug)]
 struct Chair {
@@ -201,15 +204,22 @@ fn slow_down(
     carried: &[melody::Carried],
     built: &mut Built,
 ) {
-    let mut factor = 1.0f64;
+    let mut factors: Vec<f64> = Vec::new();
     for part in carried {
         let Some(chair) = chairs.iter().find(|c| c.instrument == part.instrument) else { continue };
         for player in chair.players.into_iter().flatten() {
             let limits = Limits::of(kit.players.get(player), Level::Normal);
-            factor = factor.max(limits::slower(song, &part.strikes, limits.gap));
+            factors.extend(limits::slower(song, &part.strikes, limits.gap));
         }
     }
-    if factor > 1.0 && factor <= 1.0 / SLOWEST {
+    let all = factors.len();
+    factors.retain(|f| *f > 1.0);
+    let too_quick = factors.len();
+    // What slowing can mend; the rest is thinned.
+    factors.retain(|f| *f <= (1.0 + limits::SLACK) / SLOWEST);
+    let factor = factors.iter().copied().fold(1.0, f64::max);
+    let worth = factors.len() == too_quick || factors.len() * FEW >= all;
+    if factor > 1.0 && worth {
         let before = song.tempo;
         song.slow(factor);
         built.slowed_from = Some(before);

@@ -50,13 +50,11 @@ pub(super) fn in_time(song: &Song, strikes: &[Strike], gap: f64) -> bool {
         || strokes(strikes).windows(2).all(|w| song.seconds(w[0], w[1]) >= gap * (1.0 - SLACK))
 }
 
-/// The factor by which the song would have to be slower for the strikes to be in time: 1 where they
-/// are.
-pub(super) fn slower(song: &Song, strikes: &[Strike], gap: f64) -> f64 {
-    strokes(strikes)
-        .windows(2)
-        .map(|w| gap / song.seconds(w[0], w[1]).max(1e-6))
-        .fold(1.0, f64::max)
+/// For each two strokes that follow each other, the factor by which the song would have to be slower for
+/// them to be in time: 1 or less where they are.
+pub(super) fn slower(song: &Song, strikes: &[Strike], gap: f64) -> Vec<f64> {
+    let factor = |w: &[Tick]| gap / song.seconds(w[0], w[1]).max(1e-6);
+    strokes(strikes).windows(2).map(factor).collect()
 }
 
 /// Thins a part until it is in time for its player. The order: off-beat notes go first, from the
@@ -117,6 +115,7 @@ pub(super) fn thin_melody(song: &Song, strikes: &mut Vec<Strike>, gap: f64) -> O
     }
     let mut order: Vec<Tick> = strokes(strikes);
     let all = order.len();
+    let end = strikes.iter().map(|s| s.end).max().unwrap_or(song.close);
     order.sort_by_key(|at| (song.level(*at), *at));
     let mut kept: BTreeSet<Tick> = BTreeSet::new();
     let apart = |a: Tick, b: Tick| song.seconds(a, b) >= gap * (1.0 - SLACK);
@@ -127,15 +126,15 @@ pub(super) fn thin_melody(song: &Song, strikes: &mut Vec<Strike>, gap: f64) -> O
         }
     }
     strikes.retain(|s| kept.contains(&s.at));
-    hold(strikes, song.close);
+    // Not to the song's close: an ending of the accompaniment may follow on the tune.
+    hold(strikes, end);
     let firsts = kept.iter().all(|at| song.level(*at) == 0);
     Some(if firsts {
         "only first notes of measures are left".to_owned()
     } else {
-        format!(
-            "{} of its {all} notes are left out, those on the weakest places of the measure first",
-            all - kept.len()
-        )
+        let out = all - kept.len();
+        let are = if out == 1 { "is" } else { "are" };
+        format!("{out} of its {all} notes {are} left out, the weakest places of the measure first")
     })
 }
 

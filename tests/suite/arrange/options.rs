@@ -610,6 +610,29 @@ fn an_ostinato_keeps_moving_through_changes_of_meter() {
     assert!(moves * 2 > notes.len(), "{moves} moves in {} notes", notes.len());
 }
 
+/// A jig in eighths with one quick upbeat: slowed for the eighths, and the upbeat's notes go.
+#[test]
+fn slowing_mends_the_most_and_thinning_the_rest() {
+    let text = format!("G4:1/4 F4:1/4 {}C4:3/2", "C4:1/2 E4:1/2 G4:1/2 ".repeat(15));
+    let meter = Meter::new(6, 8).unwrap();
+    let (mut score, line) = tune(&text, meter, Time::new(1, 2), 0);
+    score.tempos.push(Tempo { at: Time::ZERO, quarter_bpm: 150.0 });
+    let mut kit = starter();
+    kit.players.push(Player::new("red"));
+    let ask = ArrangeRequest { intro: 2, ..ArrangeRequest::default() };
+    let a = arranged(&score, &line, &kit, &ask);
+    all_pass(&a);
+    // 300 eighths a minute become 240.
+    assert_eq!(a.tempo, 120.0);
+    let said = a.leader_note.join("\n");
+    assert!(said.contains("80 dotted quarters a minute instead of the song's 100"), "{said}");
+    assert!(said.contains("1 of its 48 notes is left out"), "{said}");
+    // The tune ends where it ends, not with the accompaniment's ending.
+    let tune = part_of(&a, Role::Voice).notes.last().unwrap().end();
+    assert_eq!(part_of(&a, Role::Melody).notes.last().unwrap().end(), tune);
+    assert!(tune < a.score.end());
+}
+
 #[test]
 fn thinning_takes_notes_only_where_they_come_too_quickly() {
     // Quarters, and one run of eighths in measure 3.
