@@ -2,6 +2,7 @@
 
 mod figures;
 mod options;
+mod patterns;
 
 use barwright::analysis::{self, Analysis};
 use barwright::arrange::{
