@@ -186,6 +186,39 @@ fn a_fit_is_told_verdict_first_and_tabled() {
             .contains("\r\n\"a, \"\"b\"\"\",fits with bar changes,G major,+0,")
     );
     assert!(table(&[line]).lines().next().unwrap().starts_with("Song"));
-    let none = tell("empty", &song.0, &song.1, &kit, &Fit { options: Vec::new(), ..found });
+    let nothing = Fit { options: Vec::new(), ..found };
+    let none = tell("empty", &song.0, &Line::default(), &kit, &nothing);
     assert!(none.contains("nothing to play"));
+    let high = tell("high", &song.0, &song.1, &kit, &nothing);
+    assert!(
+        high.contains("within the singing range, C4 to D5: the tune runs from F#4 to D5"),
+        "{high}"
+    );
+}
+
+/// The advice where nothing fits is one that works: with so many notes changed it does fit.
+#[test]
+fn a_tune_that_does_not_fit_is_told_how_many_notes_would_have_to_change() {
+    let kit = Kit::starter();
+    let song =
+        tune(&["C4", "C#4", "D4", "D#4", "E4", "F4", "F#4", "G4", "G#4", "A4", "A#4", "B4", "C5"]);
+    let own = key("C", Mode::Major);
+    let (_, found) = fit_in(&kit, &song, own, &OWN_KEY);
+    let text = tell("chrom", &song.0, &song.1, &kit, &found);
+    let advice = text.lines().last().unwrap();
+    let n: usize = advice
+        .split("--changed-notes ")
+        .nth(1)
+        .unwrap()
+        .split(')')
+        .next()
+        .unwrap()
+        .parse()
+        .unwrap();
+    let with = |n| {
+        let ask = FitRequest { changed_notes: Some(n), ..OWN_KEY };
+        fit_in(&kit, &song, own, &ask).1.verdict
+    };
+    assert_ne!(with(n), Verdict::DoesNotFit, "{advice}");
+    assert_eq!(with(n - 1), Verdict::DoesNotFit, "{advice}");
 }

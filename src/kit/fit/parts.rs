@@ -32,7 +32,8 @@ pub struct PartsOption {
     pub transpose: Interval,
     /// The key after it.
     pub key: Key,
-    /// The cost: bars put in and taken off, octaves, accidentals and distance; see [`Weights`].
+    /// The cost: bars put in and taken off, octaves between where a line stands and where it sounds,
+    /// what the instrument costs as the top line's carrier, accidentals and distance; see [`Weights`].
     pub cost: f64,
     /// Every line, in the order given.
     pub lines: Vec<PartFit>,
@@ -66,6 +67,14 @@ pub fn fit_parts(lines: &[Line], key: Key, kit: &Kit, ask: &FitRequest) -> Vec<P
         .take(MAX_LINES)
         .map(|(i, line)| (i, Song::bare(line)))
         .collect();
+    // The line that lies highest on the whole is taken for the tune.
+    let height = |song: &Song| {
+        song.notes.iter().map(|n| f64::from(*n)).sum::<f64>() / song.notes.len().max(1) as f64
+    };
+    let top = (0..songs.len()).max_by(|a, b| {
+        // Of equals the first.
+        height(&songs[*a].1).total_cmp(&height(&songs[*b].1)).then(b.cmp(a))
+    });
     let transpositions: Vec<i16> = match ask.transpose {
         Transpose::Any => (-12..=12).collect(),
         Transpose::None => vec![0],
@@ -84,7 +93,12 @@ pub fn fit_parts(lines: &[Line], key: Key, kit: &Kit, ask: &FitRequest) -> Vec<P
         };
         let seats: Vec<Vec<Option<Seat>>> = racks
             .iter()
-            .map(|rack| songs.iter().map(|(_, song)| seat(rack, song, t, &kit.weights)).collect())
+            .map(|rack| {
+                let seat = |(i, (_, song)): (usize, &(usize, Song))| {
+                    seat(rack, song, t, top == Some(i), &kit.weights)
+                };
+                songs.iter().enumerate().map(seat).collect()
+            })
             .collect();
         let (cost, taken) = assign(&seats, songs.len());
         let lines = songs
@@ -121,7 +135,7 @@ fn line_of(songs: &[(usize, Song)], line: usize) -> usize {
 }
 
 /// The cheapest octave at which an instrument has every note of a line.
-fn seat(rack: &Rack, song: &Song, t: i16, weights: &Weights) -> Option<Seat> {
+fn seat(rack: &Rack, song: &Song, t: i16, is_tune: bool, weights: &Weights) -> Option<Seat> {
     let own = song.classes(t);
     let mut best: Option<Seat> = None;
     for octave in Room::OCTAVES {
@@ -129,7 +143,12 @@ fn seat(rack: &Rack, song: &Song, t: i16, weights: &Weights) -> Option<Seat> {
         if !rack.holds(needed) {
             continue;
         }
-        let mut terms = Terms { carrier: 0.0, ..Room::place(rack, octave, Terms::default()) };
+        // A line stays at its own height where it can: a bass line on a bass, a tune off it.
+        let mut terms = Terms {
+            octaves: usize::from(octave.unsigned_abs()),
+            carrier: if is_tune { rack.carrier } else { 0.0 },
+            ..Terms::default()
+        };
         (terms.swapped, terms.off) = rack.moved(needed, own, false);
         let cost = terms.cost(weights);
         if best.is_none_or(|b| cost < b.cost) {

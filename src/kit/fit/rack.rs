@@ -2,6 +2,7 @@
 
 use crate::analysis::{Analysis, Phrase, PitchUse};
 use crate::kit::bar::{BarSet, Instrument};
+use crate::kit::catalogue::Kind;
 use crate::kit::people::Kit;
 use crate::kit::setup::State;
 use crate::score::{Interval, Line, Midi};
@@ -77,9 +78,12 @@ impl Rack {
         kit.instruments.iter().enumerate().filter_map(carries).collect()
     }
 
-    /// Every instrument, for any part.
+    /// Every instrument, for any part. One that the kit keeps from the melody costs as a carrier what the
+    /// dearest kind does.
     pub(super) fn every(kit: &Kit) -> Vec<Rack> {
-        kit.instruments.iter().enumerate().map(|(i, at)| Rack::new(kit, i, at, 0.0)).collect()
+        let dearest = Kind::ALL.iter().map(|k| k.melody_cost()).fold(0.0, f64::max);
+        let cost = |at: &Instrument| at.melody_cost().unwrap_or(dearest);
+        kit.instruments.iter().enumerate().map(|(i, at)| Rack::new(kit, i, at, cost(at))).collect()
     }
 
     /// Whether all these bars can stand at once.

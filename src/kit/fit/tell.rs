@@ -1,9 +1,10 @@
 //! A fit in plain words: one song in full, many as a table or as CSV.
 
+use super::why::{counted, moved_to};
 use super::{Fit, FitOption, PartsOption, Verdict};
 use crate::kit::describe::{ROW_KEY, capital, listed, setup_lines};
 use crate::kit::people::Kit;
-use crate::score::{Interval, Line, Score};
+use crate::score::{Interval, Line, Note, Score};
 
 impl Verdict {
     /// `fits`, `fits with bar changes` or `does not fit`.
@@ -26,10 +27,16 @@ fn measure_of(score: &Score, line: &Line, note: usize) -> String {
 /// then the other ways.
 pub fn tell(song: &str, score: &Score, line: &Line, kit: &Kit, fit: &Fit) -> String {
     let Some(best) = fit.options.first() else {
-        return format!(
-            "{song}: {}. There is nothing to play: no notes, or no key that was asked for.\n",
-            fit.verdict.name()
-        );
+        let verdict = fit.verdict.name();
+        let (low, high) = kit.singing;
+        return match line.range() {
+            None => format!("{song}: {verdict}. There is nothing to play: it has no notes.\n"),
+            Some((from, to)) => format!(
+                "{song}: {verdict}. No key that was asked for lies within the singing range, {low} to {high}: \
+                 the tune runs from {from} to {to}.\n\n\
+                 What to do: leave out --singable, allow other keys, or widen `singing` in the kit file.\n"
+            ),
+        };
     };
     let mut text = match fit.verdict {
         Verdict::DoesNotFit => format!("{song}: does not fit. Nearest: {}.\n", best.why),
@@ -78,10 +85,13 @@ pub fn tell(song: &str, score: &Score, line: &Line, kit: &Kit, fit: &Fit) -> Str
         }
     }
     if fit.verdict == Verdict::DoesNotFit {
-        text.push_str(
-            "\nWhat to do: allow other keys, allow changed notes (--changed-notes N), or add the \
-             missing bars to the kit.\n",
-        );
+        let lacks = |n: &&Note| best.missing.iter().any(|p| p.midi() == n.midi() + best.transpose);
+        let lacking = line.notes.iter().filter(lacks).count();
+        text.push_str(&format!(
+            "\nWhat to do: let {} change (--changed-notes {lacking}), add the missing bars to the kit, or, \
+             where you named a key, allow others.\n",
+            counted(lacking, "note")
+        ));
     }
     text
 }
@@ -93,14 +103,15 @@ pub fn tell_parts(song: &str, names: &[String], kit: &Kit, options: &[PartsOptio
         return format!("{song}: there is nothing to play.\n");
     };
     let covered = |o: &PartsOption| o.lines.iter().filter(|l| l.on.is_some()).count();
+    let moved = best.transpose.semitones();
     let mut text = match covered(best) {
         all if all == best.lines.len() => {
-            format!("{song}: every part can be played, in {}.\n", best.key)
+            format!("{song}: every part can be played. {}.\n", moved_to(moved, best.key))
         }
         some => format!(
-            "{song}: {some} of {} parts can be played at once, at best, in {}.\n",
+            "{song}: {some} of {} parts can be played at once, at best. {}.\n",
             best.lines.len(),
-            best.key
+            moved_to(moved, best.key)
         ),
     };
     for part in &best.lines {
@@ -118,7 +129,7 @@ pub fn tell_parts(song: &str, names: &[String], kit: &Kit, options: &[PartsOptio
         for option in &options[1..] {
             text.push_str(&format!(
                 "  {}: {} of {} parts (cost {:.2})\n",
-                option.key,
+                moved_to(option.transpose.semitones(), option.key),
                 covered(option),
                 option.lines.len(),
                 option.cost

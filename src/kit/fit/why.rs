@@ -3,21 +3,12 @@
 use super::FitOption;
 use super::search::{Candidate, Plan};
 use crate::kit::people::Kit;
+use crate::score::Key;
 
 /// `Up 2 semitones to D major on the alto xylophone 1: 1 bar put in, within the singing range`.
 pub(super) fn why(kit: &Kit, candidate: &Candidate, option: &FitOption) -> String {
     let terms = &candidate.terms;
-    let n = candidate.t;
-    let key = match n {
-        0 => format!("In its own key, {}", option.key),
-        12 | -12 => format!("An octave {} in {}", if n > 0 { "up" } else { "down" }, option.key),
-        _ => format!(
-            "{} {} to {}",
-            if n > 0 { "Up" } else { "Down" },
-            counted(usize::from(n.unsigned_abs()), "semitone"),
-            option.key
-        ),
-    };
+    let key = moved_to(candidate.t, option.key);
     let named = |i: usize| kit.instruments.get(i).map_or("", |at| at.name.as_str());
     let who = match &candidate.plan {
         Plan::Single { rack, .. } | Plan::Switched { rack, .. } | Plan::Kept { rack, .. } => {
@@ -61,6 +52,20 @@ pub(super) fn why(kit: &Kit, candidate: &Candidate, option: &FitOption) -> Strin
         n => format!("{} beyond the singing range", counted(n, "semitone")),
     });
     format!("{key}, {who}: {}", points.join(", "))
+}
+
+/// `Up 2 semitones to D major`.
+pub(super) fn moved_to(semitones: i16, key: Key) -> String {
+    match semitones {
+        0 => format!("In its own key, {key}"),
+        12 => format!("An octave up in {key}"),
+        -12 => format!("An octave down in {key}"),
+        n => format!(
+            "{} {} to {key}",
+            if n > 0 { "Up" } else { "Down" },
+            counted(usize::from(n.unsigned_abs()), "semitone"),
+        ),
+    }
 }
 
 /// `1 bar`, `3 bars`.

@@ -118,3 +118,21 @@ fn two_lines_need_two_instruments() {
     assert!(!fit_parts(&[tune_line.clone(), low.clone()], key, &one, &ask)[0].all_covered());
     assert!(fit_parts(&[tune_line, low], key, &Kit::starter(), &ask)[0].all_covered());
 }
+
+/// A tune is not sent to the bass because the bass happens to have fewer bars to take off.
+#[test]
+fn a_line_stays_at_its_height() {
+    let ask = FitRequest { transpose: Transpose::None, ..FitRequest::default() };
+    let key = Key::new("C".parse().unwrap(), Mode::Major);
+    let kit = Kit::starter();
+    let (_, high) = tune(&["C4", "D4", "E4", "G4", "A4"]);
+    let (_, low) = tune(&["C3", "G3"]);
+    let found = fit_parts(&[high, low], key, &kit, &ask);
+    let on = |i: usize| {
+        let (at, octave, _) = found[0].lines[i].on.as_ref().unwrap();
+        (kit.instruments[*at].kind.name(), *octave)
+    };
+    assert!(on(0).0.starts_with("alto"), "{:?}", on(0));
+    assert!(on(1).0.starts_with("bass"), "{:?}", on(1));
+    assert_eq!((on(0).1, on(1).1), (0, 0));
+}
