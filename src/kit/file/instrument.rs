@@ -35,13 +35,14 @@ struct Raw {
     marks: Vec<NamedMark>,
 }
 
-/// Reads every instrument into the kit.
+/// Reads every instrument into the kit. The ids that are given away, those of instruments with a fault
+/// among them: one fault is not to raise others.
 pub(super) fn read_all<'i>(
     reader: &mut Reader<'i>,
     tables: &[(&Value<'i>, &DeTable<'i>)],
     kit_marks: &[NamedMark],
     kit: &mut Kit,
-) {
+) -> Vec<String> {
     let mut raws = Vec::new();
     for (value, table) in tables {
         raws.push((reader.at(*value), read_raw(reader, value, table)));
@@ -54,8 +55,21 @@ pub(super) fn read_all<'i>(
         raws.iter().filter_map(|r| r.1.id.as_ref()).map(|i| i.1.to_lowercase()).collect();
     let mut numbered: HashMap<Kind, usize> = HashMap::new();
     let mut ids: Vec<String> = Vec::new();
+    let twice = |reader: &mut Reader<'i>, ids: &[String], (at, id): &(Pos, String)| {
+        if ids.iter().any(|other| other.eq_ignore_ascii_case(id)) {
+            let what = format!("instrument id `{id}`");
+            let todo = "give each its own (capitals don't count)";
+            reader.faults.push(KitError::Twice { at: *at, what, todo });
+        }
+    };
     for (at, raw) in raws {
-        let Some(kind) = raw.kind else { continue };
+        let Some(kind) = raw.kind else {
+            if let Some(id) = &raw.id {
+                twice(reader, &ids, id);
+                ids.push(id.1.clone());
+            }
+            continue;
+        };
         let number = numbered.entry(kind).or_default();
         *number += 1;
         let several = of_kind.get(&kind).is_some_and(|n| *n > 1);
@@ -64,13 +78,9 @@ pub(super) fn read_all<'i>(
             false => kind.name().to_owned(),
         });
         let id = match &raw.id {
-            Some((at, id)) => {
-                if ids.iter().any(|other| other.eq_ignore_ascii_case(id)) {
-                    let what = format!("instrument id `{id}`");
-                    let todo = "give each its own (capitals don't count)";
-                    reader.faults.push(KitError::Twice { at: *at, what, todo });
-                }
-                id.clone()
+            Some(id) => {
+                twice(reader, &ids, id);
+                id.1.clone()
             }
             None => free_id(kind, *number, several, &taken, &ids),
         };
@@ -80,6 +90,7 @@ pub(super) fn read_all<'i>(
         instrument.marks = marks_of(&instrument, kit_marks, &raw.marks);
         kit.instruments.push(instrument);
     }
+    ids
 }
 
 /// An id made of the kind's words, numbered where there are several, that nobody has yet.

@@ -132,9 +132,9 @@ fn read<'i>(reader: &mut Reader<'i>, top: &DeTable<'i>) -> Kit {
             wanted: "at least one, such as kind = \"alto xylophone\"",
         });
     }
-    instrument::read_all(reader, &instruments, &marks, &mut kit);
+    let given = instrument::read_all(reader, &instruments, &marks, &mut kit);
     for (value, table) in players {
-        if let Some(player) = read_player(reader, value, table, &kit) {
+        if let Some(player) = read_player(reader, value, table, &kit, &given) {
             kit.players.push(player);
         }
     }
@@ -259,6 +259,7 @@ fn read_player<'i>(
     value: &Value<'i>,
     table: &DeTable<'i>,
     kit: &Kit,
+    given: &[String],
 ) -> Option<Player> {
     let mut player = Player::new("");
     let keys = ["name", "instruments", "mallets", "strikes_per_minute", "position", "reads"];
@@ -272,7 +273,7 @@ fn read_player<'i>(
                 named = Some(value);
                 player.name = reader.string(value, key).unwrap_or_default().to_owned();
             }
-            "instruments" => player.instruments = ids(reader, value, kit),
+            "instruments" => player.instruments = ids(reader, value, given),
             "mallets" => {
                 if let Some(n) = reader.whole(value, key, (1, 2), "1 or 2") {
                     player.mallets = n.unsigned_abs();
@@ -316,10 +317,9 @@ fn read_player<'i>(
     Some(player)
 }
 
-/// Ids of instruments of the kit.
-fn ids<'i>(reader: &mut Reader<'i>, value: &Value<'i>, kit: &Kit) -> Vec<String> {
-    let known: Vec<(&str, &str)> =
-        kit.instruments.iter().map(|i| (i.id.as_str(), i.id.as_str())).collect();
+/// Ids of instruments, of those that are given away.
+fn ids<'i>(reader: &mut Reader<'i>, value: &Value<'i>, given: &[String]) -> Vec<String> {
+    let known: Vec<(&str, &str)> = given.iter().map(|id| (id.as_str(), id.as_str())).collect();
     let mut ids = Vec::new();
     let mut seen = HashSet::new();
     for item in reader.list(value, "instruments", "a list of instrument ids") {

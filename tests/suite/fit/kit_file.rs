@@ -63,6 +63,20 @@ fn all_faults_are_told_at_once_with_place_and_nearest_word() {
     );
 }
 
+/// A misspelled kind is one fault: its instrument's id is known all the same.
+#[test]
+fn one_fault_does_not_raise_others() {
+    let text = "[[instrument]]\nkind = \"alto xylofone\"\nid = \"a\"\n[[instrument]]\n\
+                kind = \"bass xylophone\"\nid = \"A\"\n[[player]]\nname = \"x\"\ninstruments = [\"a\"]\n";
+    assert_eq!(
+        faults(text),
+        [
+            "line 2, column 8: unknown kind `alto xylofone`; did you mean `alto xylophone`?",
+            "line 6, column 6: instrument id `A` is named twice; give each its own (capitals don't count)",
+        ]
+    );
+}
+
 #[test]
 fn broken_toml_and_empty_files_are_faults() {
     assert!(faults("name = ").iter().all(|f| f.starts_with("line 1, column ")));
