@@ -1,6 +1,7 @@
 //! The frame of every pack: one HTML document with its style sheet and its glyphs inside.
 
 use std::collections::BTreeMap;
+use std::sync::LazyLock;
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
@@ -8,6 +9,9 @@ use super::{Paper, PrintOptions, Staves};
 
 /// The style sheet, with comments where a size has a reason.
 const STYLE: &str = include_str!("style.css");
+
+/// The same without its comments.
+static SQUEEZED: LazyLock<String> = LazyLock::new(|| squeezed(STYLE));
 
 /// The document around a body.
 pub(super) fn document(
@@ -27,7 +31,7 @@ pub(super) fn document(
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 title { (title) }
-                style { (PreEscaped(squeezed(STYLE))) (PreEscaped(paper)) }
+                style { (PreEscaped(SQUEEZED.as_str())) (PreEscaped(paper)) }
             }
             body {
                 (glyphs(staves, &body))

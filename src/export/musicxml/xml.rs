@@ -6,6 +6,9 @@ use std::fmt::Write as _;
 use quick_xml::Writer;
 use quick_xml::events::{BytesDecl, BytesEnd, BytesStart, BytesText, Event};
 
+/// Room for a short part; a document grows from here.
+const USUAL: usize = 32 * 1024;
+
 /// XML being written.
 pub(super) struct Xml {
     writer: Writer<Vec<u8>>,
@@ -15,8 +18,9 @@ pub(super) struct Xml {
 impl Xml {
     /// Starts a document with its declaration.
     pub(super) fn new() -> Xml {
+        let memory = Vec::with_capacity(USUAL);
         let mut xml =
-            Xml { writer: Writer::new_with_indent(Vec::new(), b' ', 1), digits: String::new() };
+            Xml { writer: Writer::new_with_indent(memory, b' ', 1), digits: String::new() };
         xml.event(Event::Decl(BytesDecl::new("1.0", Some("UTF-8"), None)));
         xml
     }
