@@ -65,7 +65,12 @@ def melody_of(path):
     run = subprocess.run([BINARY, "inspect", path, "--json"], capture_output=True, text=True, check=True)
     report = json.loads(run.stdout)
     part = next(p for p in report["parts"] if p["id"] == report["melody"]["part"])
-    return [n["midi"] for n in part["notes"] if not n.get("grace") and n["voice"] == report["melody"]["voice"]]
+    top = {}
+    for note in part["notes"]:
+        if not note.get("grace") and note["voice"] == report["melody"]["voice"]:
+            # Of a chord the melody is the highest note.
+            top[note["onset"]] = max(note["midi"], top.get(note["onset"], 0))
+    return list(top.values())
 
 
 def main():
