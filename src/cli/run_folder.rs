@@ -119,7 +119,10 @@ impl RunFolder {
     pub(super) fn done(&self, slug: &str, key: &str) -> Option<serde_json::Value> {
         let folder = self.song(slug);
         let record = read_record(&folder)?;
-        let whole = record.key == key && record.files.keys().all(|f| folder.join(f).is_file());
+        // A power cut can leave files empty whose names are there; no file of ours is empty.
+        let holds =
+            |f: &String| folder.join(f).metadata().is_ok_and(|m| m.is_file() && m.len() > 0);
+        let whole = record.key == key && record.files.keys().all(holds);
         whole.then_some(record.entry)
     }
 
@@ -348,6 +351,9 @@ mod tests {
         assert_eq!(run.done("tune", "k1"), None);
         run.put_song("tune", "k1", entry(), &made("one")).unwrap();
         assert_eq!(run.done("tune", "k1"), Some(entry()));
+        // As a power cut leaves it.
+        fs::write(out.path().join("tune/score.mid"), "").unwrap();
+        assert_eq!(run.done("tune", "k1"), None);
     }
 
     #[test]
