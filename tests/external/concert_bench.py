@@ -6,9 +6,10 @@
 
 --quick: 45 tunes, no scaling. Full: 2,000 tunes, 10,000 songs for the scaling (10 GB of disk, about 10 minutes).
 roxmltree's bare parse is measured by benches/concert.rs (fastest of five parses of each file); barwright's figures are
-user and system time of one process over all files. What a run writes is kept until the end: ext4 looks for new inodes
-slowly for five seconds after many were deleted, which doubles the system time of the next run. A benchmark, no gate:
-times of a shared machine; exits non-zero where a target of issue 5 or 8 is missed.
+user and system time of one process over all files. Don't run it within five minutes of deleting many files on the same
+ext4 disk (a run of this script does): the kernel steps over inodes deleted lately, which costs more system time than all
+the rest. So what a run writes is kept until its end. A benchmark, no gate: times of a shared machine; exits non-zero
+where a target of issue 5 or 8 is missed.
 """
 import argparse
 import json
@@ -27,8 +28,11 @@ ROOT = pathlib.Path(__file__).resolve().parents[2]
 BIN = os.environ.get("BARWRIGHT", str(ROOT / "target/release/barwright"))
 
 
+SYSTEM = []
+
+
 def child(*args):
-    """CPU seconds, wall seconds and peak MB of one process."""
+    """CPU seconds, wall seconds and peak MB of one process; its share of system time goes to SYSTEM."""
     with tempfile.TemporaryFile("w+") as errors:
         began = time.monotonic()
         running = subprocess.Popen([str(a) for a in args], stdout=subprocess.DEVNULL, stderr=errors)
@@ -37,6 +41,7 @@ def child(*args):
         running.returncode = os.waitstatus_to_exitcode(status)
         errors.seek(0)
         assert running.returncode in (0, 3, 4), errors.read()[-500:]
+    SYSTEM.append(used.ru_stime / max(used.ru_utime + used.ru_stime, 1e-9))
     return used.ru_utime + used.ru_stime, wall, used.ru_maxrss / 1024
 
 
@@ -115,6 +120,7 @@ def main():
                 walls[jobs].append(wall)
                 if jobs == 1:
                     made.append(cpu / songs * 1e3)
+        system = SYSTEM[-1]
         ours["barwright fit, import included"] = statistics.median(fits)
         ours["barwright concert, every file written"] = statistics.median(made)
         size = sum(f.stat().st_size for f in files) / len(files) / 1024
@@ -123,6 +129,7 @@ def main():
             print(f"  {name:40} {median:8.3f} {mean:8.3f}")
         for name, mean in ours.items():
             print(f"  {name:40} {'':8} {mean:8.3f}")
+        print(f"  system time in the concert's: {100 * system:.0f} %")
         bare, key = rows["roxmltree, bare parse"], rows["music21, parse and key"]
         fit, whole = ours.values()
         print(f"  means: fit {fit / bare[1]:.1f} x bare parse; concert {whole / bare[1]:.1f} x bare parse, "

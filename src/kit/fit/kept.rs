@@ -39,6 +39,9 @@ pub(super) fn all(
         let mut best: Option<Candidate> = None;
         for octave in Room::OCTAVES {
             let shift = t + 12 * i16::from(octave);
+            if !song.set.is_empty() && rack.bars.shifted(-shift).intersection(song.set).is_empty() {
+                continue;
+            }
             let Some((kept, weight)) = keep(room, rack, song, shift, own, bounds) else { continue };
             let mut terms = Room::place(rack, octave, base);
             (terms.swapped, terms.off) = rack.moved(kept, own, bounds.bars.is_some());
