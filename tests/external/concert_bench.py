@@ -129,7 +129,8 @@ def main():
             print(f"  {name:40} {median:8.3f} {mean:8.3f}")
         for name, mean in ours.items():
             print(f"  {name:40} {'':8} {mean:8.3f}")
-        print(f"  system time in the concert's: {100 * system:.0f} %")
+        print(f"  system time in the concert's: {100 * system:.0f} %"
+              + (": files were deleted on this disk lately, see above; run again in five minutes" if system > 0.4 else ""))
         bare, key = rows["roxmltree, bare parse"], rows["music21, parse and key"]
         fit, whole = ours.values()
         print(f"  means: fit {fit / bare[1]:.1f} x bare parse; concert {whole / bare[1]:.1f} x bare parse, "
