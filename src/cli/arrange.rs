@@ -38,7 +38,7 @@ pub(super) fn run(ask: &args::Arrange) -> anyhow::Result<Outcome> {
     let arrangement = song.arrange(&kit, option, &request)?;
     let slug = files::slug(&song.title);
     let folder = files::song_folder(&ask.making.out, &slug, &song.source, ask.making.force)?;
-    let made =
+    let (made, _) =
         song::files(&song, &kit, &arrangement, !ask.making.no_staff, &ask.making.print_options())?;
     files::write_all(&folder, &made)?;
     if ask.making.pdf {

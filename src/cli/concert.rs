@@ -12,9 +12,11 @@ use anyhow::{Context, bail};
 use indicatif::{ProgressBar, ProgressStyle};
 use rayon::prelude::*;
 
-use super::concert_song::{Bars, Item, Ready, Way};
-use super::run_folder::RunFolder;
-use super::{Outcome, Usage, args, concert_page, files, print, print_json, say, song};
+use super::concert_song::{Bars, Item, Ready, Sheet, Way};
+use super::run_folder::{PLAYERS, RunFolder};
+use super::{
+    Outcome, Usage, args, concert_pack, concert_page, files, print, print_json, say, song,
+};
 use crate::concert::{self, ConcertFile, Pins, Plan, Problem, Programme, Room, Song};
 use crate::kit::Kit;
 
@@ -36,6 +38,8 @@ struct Finished {
     order: Vec<(usize, usize)>,
     plan: Option<PlanFacts>,
     failed: Vec<(String, String)>,
+    /// What the pack shows, in the order of `songs`; empty for a large set, whose pack links to the songs'.
+    sheets: Vec<(Ready, Sheet)>,
 }
 
 /// What is known of how good the plan is.
@@ -156,16 +160,20 @@ impl Set<'_> {
         let mut slugs = Slugs::new(self.run, self.ask.making.force);
         let folders: Vec<String> = ready.iter().map(|r| slugs.next(&r.song.title)).collect();
         let bar = progress(ready.len(), "Writing");
-        let entries: Vec<Song> = plan
+        let entries: Vec<(Song, Sheet)> = plan
             .order
             .par_iter()
             .map(|(song, way)| {
                 self.go_on()?;
                 let ready = &ready[*song];
                 let way = &ready.ways[kept[*song][*way]];
-                let entry = self.write(ready, way, &folders[*song], true)?;
+                let (entry, sheet) = self.write(ready, way, &folders[*song], true)?;
+                let sheet = match sheet {
+                    Some(sheet) => sheet,
+                    None => ready.sheet(way, self.ask, self.kit)?,
+                };
                 bar.inc(1);
-                Ok(entry)
+                Ok((entry, sheet))
             })
             .collect::<anyhow::Result<_>>()?;
         bar.finish_and_clear();
@@ -173,13 +181,18 @@ impl Set<'_> {
         for (place, (song, _)) in plan.order.iter().enumerate() {
             places[ready[*song].index] = Some(place);
         }
+        let mut ready: Vec<Option<Ready>> = ready.into_iter().map(Some).collect();
+        let (songs, sheets): (Vec<Song>, Vec<Sheet>) = entries.into_iter().unzip();
+        let in_order = plan.order.iter().filter_map(|(song, _)| ready[*song].take());
+        let sheets = in_order.zip(sheets).collect();
         Ok(Finished {
-            songs: entries,
+            songs,
             places,
             problem,
             order: plan.order,
             plan: Some(facts),
             failed,
+            sheets,
         })
     }
 
@@ -255,6 +268,7 @@ impl Set<'_> {
             order: Vec::new(),
             plan: None,
             failed: Vec::new(),
+            sheets: Vec::new(),
         };
         let mut slugs = Slugs::new(self.run, self.ask.making.force);
         for piece in self.items.chunks(PIECE * rayon::current_num_threads()) {
@@ -317,23 +331,30 @@ impl Set<'_> {
         let Some(way) = ready.ways.first() else {
             return Ok(Err("does not fit this kit".to_owned()));
         };
-        let song = self.write(&ready, way, folder, false)?;
+        let (song, _) = self.write(&ready, way, folder, false)?;
         Ok(Ok((song, (way.setups.clone(), way.inside.clone()))))
     }
 
     /// Writes a song's files where they aren't there yet, and says what the lists need.
-    fn write(&self, ready: &Ready, way: &Way, folder: &str, planned: bool) -> anyhow::Result<Song> {
+    /// The sheet is there where the files were made now.
+    fn write(
+        &self,
+        ready: &Ready,
+        way: &Way,
+        folder: &str,
+        planned: bool,
+    ) -> anyhow::Result<(Song, Option<Sheet>)> {
         let key = ready.key(&self.kit_hash, self.ask, planned.then_some(way));
         if let Some(noted) = self.run.done(folder, &key)
             && let Some((song, _)) = ready.noted(noted, folder)
         {
             self.pdf(folder)?;
-            return Ok(song);
+            return Ok((song, None));
         }
-        let (song, noted, made) = ready.files(way, folder, self.ask)?;
+        let (song, noted, made, sheet) = ready.files(way, folder, self.ask, self.kit)?;
         self.run.put_song(folder, &key, noted, &made)?;
         self.pdf(folder)?;
-        Ok(song)
+        Ok((song, Some(sheet)))
     }
 
     /// Prints a song's pack where that was asked for and isn't done.
@@ -362,7 +383,7 @@ impl Set<'_> {
 
     /// Writes the concert's own files and says what was made.
     fn write_lists(&self, finished: Finished) -> anyhow::Result<Outcome> {
-        let Finished { songs, places, problem, order, plan, failed } = finished;
+        let Finished { songs, places, problem, order, plan, failed, sheets } = finished;
         let mut changeovers = concert::changeovers(&problem, &order);
         concert::put_breaks(&mut changeovers, &self.file.breaks, &places);
         for fault in concert::inventory(self.kit, &problem, &order) {
@@ -384,7 +405,16 @@ impl Set<'_> {
         let mut json = serde_json::to_vec_pretty(&document)?;
         json.push(b'\n');
         self.run.put("concert.txt", concert::text(&programme).as_bytes())?;
-        self.run.put("pack.html", concert_page::page(&programme).as_bytes())?;
+        if sheets.is_empty() {
+            self.run.put("pack.html", concert_page::page(&programme).as_bytes())?;
+        } else {
+            let options = self.ask.making.print_options();
+            let packs = concert_pack::packs(&programme, &sheets, &options);
+            for (name, pack) in packs.players {
+                self.run.put_player(&name, pack.as_bytes())?;
+            }
+            self.run.put("pack.html", packs.whole.as_bytes())?;
+        }
         self.run.put("concert.json", &json)?;
         if self.ask.making.pdf {
             let out = &self.ask.making.out;
@@ -443,7 +473,7 @@ struct Slugs<'a> {
 
 impl<'a> Slugs<'a> {
     fn new(run: &'a RunFolder, force: bool) -> Slugs<'a> {
-        Slugs { run, force, taken: HashSet::new() }
+        Slugs { run, force, taken: HashSet::from([PLAYERS.to_owned()]) }
     }
 
     /// The slug of a title, or with the next free number behind it; names of folders that aren't

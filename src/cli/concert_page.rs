@@ -1,5 +1,5 @@
-//! The concert's `pack.html`: the order, a card for every changeover to cut out, who plays how much.
-//! One self-contained page.
+//! The `pack.html` of a set too large to hold at once: the order with a link to each song's own pack,
+//! a card for every changeover to cut out, who plays how much. One self-contained page.
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 

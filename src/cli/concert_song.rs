@@ -12,6 +12,7 @@ use crate::analysis::Options;
 use crate::arrange::{self, ArrangeRequest, Arrangement, Role};
 use crate::concert::{self, Part, SongWish};
 use crate::kit::{Bar, Fit, FitOption, FitRequest, Kit, Setup, State, Verdict};
+use crate::print::Staves;
 use crate::score::{Interval, Key, Midi, Mode, NoteName};
 
 /// Ways that are tried for each song of a planned concert, best first: as many as the exact search
@@ -60,6 +61,13 @@ pub(super) struct Ready {
     wish: SongWish,
     /// The room for this song: who plays by the wish, and the players taking turns.
     kit: Kit,
+}
+
+/// What the concert's pack shows of a song beside what was read.
+pub(super) struct Sheet {
+    /// Its players are indices into the room's kit, not into the song's own order of players.
+    pub(super) arrangement: Arrangement,
+    pub(super) staves: Staves,
 }
 
 /// What a song's record notes for the concert's lists.
@@ -228,7 +236,8 @@ impl Ready {
         way: &Way,
         folder: &str,
         ask: &args::Concert,
-    ) -> anyhow::Result<(concert::Song, serde_json::Value, Vec<Made>)> {
+        room: &Kit,
+    ) -> anyhow::Result<(concert::Song, serde_json::Value, Vec<Made>, Sheet)> {
         let made_anew;
         let arrangement = match &way.arrangement {
             Some(made) => made,
@@ -237,7 +246,7 @@ impl Ready {
                 &made_anew
             }
         };
-        let made = song::files(
+        let (made, staves) = song::files(
             &self.song,
             &self.kit,
             arrangement,
@@ -266,7 +275,32 @@ impl Ready {
             inside: way.inside.iter().map(NotedSetup::new).collect(),
         };
         let entry = self.entry(&noted, folder).context("the song's parts can't be listed")?;
-        Ok((entry, serde_json::to_value(&noted)?, made))
+        let sheet = Sheet { arrangement: self.in_room(arrangement.clone(), room), staves };
+        Ok((entry, serde_json::to_value(&noted)?, made, sheet))
+    }
+
+    /// The same sheet for a song whose files are there from an earlier run.
+    pub(super) fn sheet(
+        &self,
+        way: &Way,
+        ask: &args::Concert,
+        room: &Kit,
+    ) -> anyhow::Result<Sheet> {
+        let arrangement = self.arrange(&way.option).with_context(|| self.shown.clone())?;
+        let options = ask.making.print_options();
+        let staves = song::staves(&self.kit, &arrangement, !ask.making.no_staff, &options);
+        Ok(Sheet { arrangement: self.in_room(arrangement, room), staves })
+    }
+
+    /// Names players by their place in the room: the song's own list begins with another one.
+    fn in_room(&self, mut arrangement: Arrangement, room: &Kit) -> Arrangement {
+        for plan in &mut arrangement.parts {
+            plan.player = plan.player.and_then(|p| {
+                let name = &self.kit.players.get(p)?.name;
+                room.players.iter().position(|other| other.name == *name)
+            });
+        }
+        arrangement
     }
 
     /// What was noted of the song when it was made.

@@ -3,6 +3,7 @@
 mod args;
 mod arrange;
 mod concert;
+mod concert_pack;
 mod concert_page;
 mod concert_song;
 mod files;

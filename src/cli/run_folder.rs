@@ -29,6 +29,9 @@ const RECORD: &str = ".barwright";
 /// What scratch folders and files are called; leftovers of a killed run are cleared by the next.
 const SCRATCH: &str = ".barwright-";
 
+/// Where the players' packs are; no song's folder is called so.
+pub(super) const PLAYERS: &str = "players";
+
 /// Files of a concert beside its songs' folders.
 const OWN_FILES: [&str; 4] = ["concert.json", "concert.txt", "pack.html", "pack.pdf"];
 
@@ -210,6 +213,14 @@ impl RunFolder {
             }
         }
         files::write_whole(&folder.join(RECORD), &record_bytes(&record)?)
+    }
+
+    /// Writes a player's pack.
+    pub(super) fn put_player(&self, name: &str, bytes: &[u8]) -> anyhow::Result<()> {
+        let folder = self.path.join(PLAYERS);
+        files::make_folder(&folder)?;
+        clear_parts(&folder);
+        files::write_whole(&folder.join(format!("{name}.html")), bytes)
     }
 
     /// Writes one of the concert's own files.

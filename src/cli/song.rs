@@ -61,6 +61,11 @@ impl Song {
         Ok(Song { source, title, imported, melody, analysis })
     }
 
+    /// What the reader warns of, in plain sentences.
+    pub(super) fn warnings(&self) -> Vec<String> {
+        self.imported.warnings.iter().map(|w| format!("{}: {}", w.place, w.what)).collect()
+    }
+
     /// How the song fits a kit.
     pub(super) fn fit(&self, kit: &Kit, ask: &FitRequest) -> Fit {
         kit::fit(&self.imported.score, &self.melody.line, &self.analysis, kit, ask)
@@ -90,27 +95,18 @@ pub(super) fn lacks(fit: &Fit) -> String {
     }
 }
 
-/// The files of an arranged song, by their names below its folder; staff notation only if `staff`.
+/// The files of an arranged song, by their names below its folder, and its staff notation; that only
+/// if `staff`.
 pub(super) fn files(
     song: &Song,
     kit: &Kit,
     arrangement: &Arrangement,
     staff: bool,
     options: &PrintOptions,
-) -> anyhow::Result<Vec<(String, Vec<u8>)>> {
+) -> anyhow::Result<(Vec<(String, Vec<u8>)>, Staves)> {
     let (score, parts) = musicxml::score_and_parts(&arrangement.score);
-    let staves = if staff {
-        let wanted: Vec<Option<&str>> = print::needs_staff(kit, arrangement)
-            .into_iter()
-            .zip(&parts)
-            .map(|(needed, part)| needed.then_some(part.as_str()))
-            .collect();
-        Staves::engrave(&score, &wanted, arrangement.key, options)
-    } else {
-        Staves::left_out("Staff notation was left out (--no-staff); the letter charts are here.")
-    };
-    let warnings: Vec<String> =
-        song.imported.warnings.iter().map(|w| format!("{}: {}", w.place, w.what)).collect();
+    let staves = engraved(kit, arrangement, staff, options, &score, &parts);
+    let warnings = song.warnings();
     let pack = print::song_pack(
         &SongPage {
             title: &song.title,
@@ -136,7 +132,39 @@ pub(super) fn files(
     for (part, xml) in arrangement.score.parts.iter().zip(parts) {
         made.push((format!("parts/{}.musicxml", part.id), xml.into_bytes()));
     }
-    Ok(made)
+    Ok((made, staves))
+}
+
+/// The staff notation of an arranged song, for a pack that is made when its files are there already.
+pub(super) fn staves(
+    kit: &Kit,
+    arrangement: &Arrangement,
+    staff: bool,
+    options: &PrintOptions,
+) -> Staves {
+    let (score, parts) = musicxml::score_and_parts(&arrangement.score);
+    engraved(kit, arrangement, staff, options, &score, &parts)
+}
+
+fn engraved(
+    kit: &Kit,
+    arrangement: &Arrangement,
+    staff: bool,
+    options: &PrintOptions,
+    score: &str,
+    parts: &[String],
+) -> Staves {
+    if !staff {
+        return Staves::left_out(
+            "Staff notation was left out (--no-staff); the letter charts are here.",
+        );
+    }
+    let wanted: Vec<Option<&str>> = print::needs_staff(kit, arrangement)
+        .into_iter()
+        .zip(parts)
+        .map(|(needed, part)| needed.then_some(part.as_str()))
+        .collect();
+    Staves::engrave(score, &wanted, arrangement.key, options)
 }
 
 /// A JSON document as the bytes of a file.

@@ -104,11 +104,13 @@ fn changeover(concert: &ConcertPages<'_>, card: &Card<'_>, options: &PrintOption
             @for instrument in instruments {
                 @if let (Some(at), Some(key)) = (concert.kit.instruments.get(instrument), key) {
                     @let letters = Letters::new(options.names, key, at.slots.first().map(|s| s.bar.0));
-                    p { b { (at.name) } }
-                    ul class="tasks" {
-                        @for change in card.moves.iter().filter(|m| m.instrument == instrument) {
-                            @if let Some(slot) = at.slots.get(change.slot) {
-                                li { (move_words(change, &letters.letter(slot.bar.0), &letters)) }
+                    div class="group" {
+                        p { b { (at.name) } }
+                        ul class="tasks" {
+                            @for change in card.moves.iter().filter(|m| m.instrument == instrument) {
+                                @if let Some(slot) = at.slots.get(change.slot) {
+                                    li { (move_words(change, &letters.letter(slot.bar.0), &letters)) }
+                                }
                             }
                         }
                     }

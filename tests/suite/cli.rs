@@ -434,3 +434,47 @@ fn a_bad_file_stops_nothing_in_a_concert() {
         assert!(out.join(file).exists(), "{file}");
     }
 }
+
+#[test]
+fn a_concerts_packs_hold_every_song_and_stay_the_same_when_it_is_resumed() {
+    let out = tempfile::tempdir().unwrap();
+    let out = out.path().join("set");
+    let songs = demo_songs();
+    let mut args: Vec<&str> = vec!["concert"];
+    args.extend(songs.iter().map(|s| s.to_str().unwrap()));
+    let kit = concat!(env!("CARGO_MANIFEST_DIR"), "/demo-songs/harbour-room.toml");
+    args.extend(["--kit", kit, "--no-staff", "--json", "--out", out.to_str().unwrap()]);
+    let document = json(&expect(0, &args));
+    let order = document["order"].as_array().unwrap();
+    let packs = |out: &std::path::Path| -> Vec<(PathBuf, String)> {
+        let mut packs = vec![out.join("pack.html"), out.join("concert.json")];
+        packs.extend(fs::read_dir(out.join("players")).unwrap().map(|e| e.unwrap().path()));
+        packs.sort();
+        packs.into_iter().map(|p| (p.clone(), fs::read_to_string(p).unwrap())).collect()
+    };
+    let made = packs(&out);
+    let pack = fs::read_to_string(out.join("pack.html")).unwrap();
+    for n in 1..=order.len() {
+        assert!(pack.contains(&format!("id=\"c{n}")), "song {n} has no pages");
+    }
+    // What each player's own parts say of them is what their pack holds.
+    let kit = barwright::kit::Kit::parse(&fs::read_to_string(kit).unwrap()).unwrap();
+    assert_eq!(made.len(), 2 + kit.players.len());
+    for player in &kit.players {
+        let file = out.join("players").join(format!("{}.html", player.name.replace(' ', "-")));
+        let page = fs::read_to_string(&file).unwrap();
+        for (i, song) in order.iter().enumerate() {
+            let folder = out.join(song["folder"].as_str().unwrap());
+            let arrangement = json(&fs::read_to_string(folder.join("arrangement.json")).unwrap());
+            let parts = arrangement["parts"].as_array().unwrap();
+            let plays = parts.iter().any(|p| p["player"] == player.name.as_str());
+            let n = i + 1;
+            assert_eq!(page.contains(&format!("href=\"#c{n}\"")), plays, "{file:?}, song {n}");
+        }
+    }
+    expect(0, &args);
+    assert_eq!(packs(&out), made);
+    fs::remove_dir_all(out.join("rowing-home")).unwrap();
+    expect(0, &args);
+    assert_eq!(packs(&out), made);
+}
