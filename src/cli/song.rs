@@ -5,6 +5,7 @@ use std::path::Path;
 use anyhow::Context;
 
 use super::files;
+use super::run_folder::Made;
 use crate::analysis::{self, Analysis};
 use crate::arrange::Arrangement;
 use crate::export::{json, midi, musicxml, setup_text};
@@ -103,7 +104,7 @@ pub(super) fn files(
     arrangement: &Arrangement,
     staff: bool,
     options: &PrintOptions,
-) -> anyhow::Result<(Vec<(String, Vec<u8>)>, Staves)> {
+) -> anyhow::Result<(Vec<Made>, Staves)> {
     let (score, parts) = musicxml::score_and_parts(&arrangement.score);
     let staves = engraved(kit, arrangement, staff, options, &score, &parts);
     let warnings = song.warnings();
