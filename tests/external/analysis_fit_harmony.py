@@ -24,6 +24,8 @@ FAMILY = {"major": "major", "mixolydian": "major", "lydian": "major"}
 SCALES = [0.25, 0.35, 0.5, 0.7, 1.0, 1.4]
 # Stands for a chord of which few or no examples were met (the old modes): about one in seventy.
 RARE = -4.2
+# The shares of the dominant's place in mixolydian; see chain().
+MIXOLYDIAN = {"flat VII": 0.3, "v": 0.3, "V": 0.4}
 
 
 def tables(rows):
@@ -51,14 +53,21 @@ def tables(rows):
 
 
 def chain(t, mode):
-    """First, next and last logarithms over the chords of a mode; two chords on one root share its cell."""
+    """First, next and last logarithms over the chords of a mode; two chords on one root share its cell.
+
+    Six chorales are mixolydian, too few to count. It has no leading note, so its flat VII and minor v take over a share
+    of what V does in major (MIXOLYDIAN; common practice, no source, set by hand)."""
     chords, fam = CHORDS[mode], FAMILY.get(mode, "minor")
     roots = [c[0] for c in chords]
-    less = np.array([np.log(0.3) if c == (7, 1) and (7, 0) in chords and mode == "minor" else
-                     np.log(0.3) if c == (7, 0) and (7, 1) in chords and mode in ("dorian", "mixolydian") else 0.0 for c in chords])
-    first = np.maximum(t["share"][fam][roots], RARE) + less
-    follow = np.maximum(t["follow"][fam][np.ix_(roots, roots)], RARE) + less[None, :]
-    return first, follow
+    share, follow = t["share"][fam].copy(), t["follow"][fam].copy()
+    part = {"minor": {(7, 1): 0.3}, "dorian": {(7, 0): 0.3}, "mixolydian": {(7, 1): MIXOLYDIAN["v"], (7, 0): MIXOLYDIAN["V"]}}
+    less = np.log([part.get(mode, {}).get(c, 1.0) for c in chords])
+    if mode == "mixolydian":
+        own = np.log(MIXOLYDIAN["flat VII"])
+        share[10] = np.logaddexp(share[10], share[7] + own)
+        follow[:, 10] = np.logaddexp(follow[:, 10], follow[:, 7] + own)
+        follow[10] = np.logaddexp(follow[10], follow[7]) - np.log(2)
+    return np.maximum(share[roots], RARE) + less, np.maximum(follow[np.ix_(roots, roots)], RARE) + less[None, :]
 
 
 def path(r, t, scale):
