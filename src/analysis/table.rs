@@ -58,7 +58,8 @@ pub(super) struct Table {
     pub(super) events: Vec<Event>,
     /// The measures in order; never empty where there are notes.
     pub(super) bars: Vec<Bar>,
-    /// All notes of the other parts and voices, in order of onset.
+    /// All notes of the other parts and voices, in order of onset; none where they sound too little to
+    /// be an accompaniment.
     pub(super) others: Vec<Event>,
 }
 
@@ -69,6 +70,21 @@ pub(super) struct Table {
 /// formula is the project's own.
 pub(super) fn weight(length: f64, level: u8) -> f32 {
     (length * (1.0 + 0.5f64.powi(i32::from(level)))) as f32
+}
+
+/// The least share of a melody's sounding time that other notes must sound for to count as its
+/// accompaniment: a few double stops of a fiddle tune are none, and their bass isn't the tune's. Set
+/// by hand: parts that accompany sound nearly always, double stops in a tenth of the time or less.
+const ACCOMPANIED: f64 = 0.4;
+
+/// Whether the other notes, in order of onset, are an accompaniment; see [`ACCOMPANIED`].
+fn accompanies(others: &[Event], melody: &[Event]) -> bool {
+    let (mut sounding, mut until) = (0.0f64, f64::MIN);
+    for e in others {
+        sounding += (e.end() - e.at.max(until)).max(0.0);
+        until = until.max(e.end());
+    }
+    sounding >= ACCOMPANIED * melody.iter().map(|e| e.length).sum::<f64>()
 }
 
 /// Levels already asked for, by meter and place: tunes use few places over and over, and
@@ -227,7 +243,7 @@ impl Table {
                 others.extend(rows(notes, score, &starts, &clock, &mut levels));
             }
             others.sort_by(|a, b| a.at.total_cmp(&b.at).then(a.midi.cmp(&b.midi)));
-            others
+            if accompanies(&others, &events) { others } else { Vec::new() }
         };
         let mut bars: Vec<Bar> = Vec::with_capacity(score.measures.len().max(1));
         let mut shape: Option<(Meter, f32, f32)> = None;
