@@ -1,6 +1,8 @@
 //! Key, pitch set, phrases and harmony of small tunes (worked examples, from memory, traditional and
 //! long in the public domain) and of made ones.
 
+mod trade;
+
 use barwright::analysis::profile::PROFILES;
 use barwright::analysis::{Analysis, HarmonySource, KeySource, Options, analyse};
 use barwright::score::{
