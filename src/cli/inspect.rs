@@ -20,9 +20,23 @@ pub(super) fn run(ask: &args::Inspect) -> anyhow::Result<Outcome> {
     Ok(Outcome::Done)
 }
 
-/// The measure number at a moment, for readers.
-fn measure(score: &Score, at: Time) -> &str {
-    score.measure_at(at).map_or("?", |m| m.number.as_str())
+/// Where a moment lies, for readers: "measure 5", "the pickup".
+fn place(score: &Score, at: Time) -> String {
+    if score.pickup().is_positive() && score.measure_index(at) == Some(0) {
+        return "the pickup".to_owned();
+    }
+    format!("measure {}", score.measure_at(at).map_or("?", |m| m.number.as_str()))
+}
+
+/// A length in note values: "an eighth note", "3 eighth notes".
+fn length(time: Time) -> String {
+    let (one, many) = match time.denominator() {
+        1 => ("a quarter note", "quarter notes"),
+        2 => ("an eighth note", "eighth notes"),
+        4 => ("a sixteenth note", "sixteenth notes"),
+        _ => return format!("{time} of a quarter note"),
+    };
+    if time.numerator() == 1 { one.to_owned() } else { format!("{} {many}", time.numerator()) }
 }
 
 /// How sure a key finding is, in words that a reader of no statistics understands.
@@ -36,12 +50,14 @@ fn sureness(confidence: f64) -> &'static str {
 }
 
 fn key_line(found: &KeyFinding) -> String {
-    let mut line = format!(
-        "{} ({}, {:.0} %)",
-        found.best.key,
-        sureness(found.best.confidence),
-        found.best.confidence * 100.0
-    );
+    let confidence = found.best.confidence;
+    // Nothing heard is certain, so never "100 %".
+    let percent = if confidence >= 0.995 {
+        "over 99 %".to_owned()
+    } else {
+        format!("{:.0} %", confidence * 100.0)
+    };
+    let mut line = format!("{} ({}, {percent})", found.best.key, sureness(confidence));
     let others: Vec<String> = found
         .alternatives
         .iter()
@@ -72,7 +88,7 @@ fn describe(song: &Song) -> String {
     let meters: Vec<String> = score.meters().iter().map(|(_, m)| m.to_string()).collect();
     let mut shape = vec![format!("{} measures in {}", score.measures.len(), joined(&meters, 4))];
     if score.pickup().is_positive() {
-        shape.push(format!("pickup of {} quarter notes", score.pickup()));
+        shape.push(format!("pickup of {}", length(score.pickup())));
     }
     if let Some(tempo) = score.tempos.first() {
         shape.push(format!("quarter note = {:.0}", tempo.quarter_bpm));
@@ -80,10 +96,17 @@ fn describe(song: &Song) -> String {
     row("Form", shape.join(", "));
 
     row("Melody", song.melody.why.clone());
-    row("Key", key_line(&analysis.key));
+    let mut key = key_line(&analysis.key);
+    let tonic = analysis.key.best.key.tonic;
+    if !line.notes.is_empty()
+        && !analysis.pitch_set.classes.iter().any(|c| c.class() == tonic.class())
+    {
+        let _ = write!(key, "; {tonic} itself isn't among its notes");
+    }
+    row("Key", key);
     if analysis.key.sections.len() > 1 {
         for section in &analysis.key.sections {
-            row("", format!("{} from measure {}", section.key, measure(score, section.from)));
+            row("", format!("{} from {}", section.key, place(score, section.from)));
         }
     }
 
@@ -111,7 +134,7 @@ fn describe(song: &Song) -> String {
     let phrases: Vec<String> = analysis
         .phrases
         .iter()
-        .map(|p| format!("{} from measure {}", p.label, measure(score, p.from)))
+        .map(|p| format!("{} from {}", p.label, place(score, p.from)))
         .collect();
     row("Phrases", joined(&phrases, 12));
 

@@ -274,6 +274,17 @@ fn inspect_speaks_the_contract() {
     assert_eq!(lantern["pitch_set"]["name"], "major pentatonic");
 }
 
+/// In words that a teacher uses: note values, the pickup by its name, no certainty of 100 %.
+#[test]
+fn inspect_speaks_plainly() {
+    let text = expect(0, &["inspect", "demo-songs/rowing-home.musicxml"]);
+    for words in ["pickup of an eighth note", "a from the pickup", "G major (sure, over 99 %)"] {
+        assert!(text.contains(words), "{words}: {text}");
+    }
+    let text = expect(0, &["inspect", "demo-songs/gull-call.mxl"]);
+    assert!(text.contains("C itself isn't among its notes"), "{text}");
+}
+
 #[test]
 fn fit_says_yes_with_0_and_no_with_3() {
     let document = json(&expect(
