@@ -26,11 +26,18 @@ pub(super) fn candidate(tonic: usize, mode: usize) -> usize {
 const NAMED_MODE: f32 = 4.0;
 const NAMED_MAJOR: f32 = 2.0;
 
+/// What the scores are divided by besides where fewer pitch classes than [`ENOUGH_CLASSES`] sound: one
+/// note or two tell no key. Set by hand, for hardly a training tune has so few.
+const TOO_FEW: f32 = 3.0;
+const ENOUGH_CLASSES: usize = 3;
+
 /// The probability of each candidate key of a stretch.
 fn probabilities(summary: &Summary, signature: Option<KeySignature>) -> [f32; CANDIDATES] {
     let with_signature = signature.is_some();
     let (weights, temperature): (&Row, f32) =
         if with_signature { (&WITH_SIGNATURE, TEMPERATURE[1]) } else { (&NOTES, TEMPERATURE[0]) };
+    let few = summary.classes() < ENOUGH_CLASSES;
+    let temperature = if few { TOO_FEW * temperature } else { temperature };
     let mut scores = [0.0f32; CANDIDATES];
     for tonic in 0..12 {
         for mode in 0..7 {

@@ -371,6 +371,13 @@ impl Summary {
         })
     }
 
+    /// How many pitch classes sound, in all parts and in the chord symbols' roots.
+    pub(super) fn classes(&self) -> usize {
+        let symbols = self.symbols.as_ref().map_or([0.0; 12], |s| s.share);
+        let heard = self.parts.as_ref().map_or(&self.hist, |p| &p.hist);
+        heard.iter().zip(symbols).filter(|(h, s)| **h > 0.0 || *s > 0.0).count()
+    }
+
     /// The features of the candidate on `tonic` (C = 0) in the mode `Mode::ALL[mode]`.
     pub(super) fn row(&self, tonic: usize, mode: usize) -> Row {
         use Feature as F;

@@ -149,6 +149,17 @@ fn tunes_without_a_tonic_are_not_sure() {
     }
 }
 
+/// One note or two tell no key, whatever the signature: `sure` would be wrong.
+#[test]
+fn one_note_or_two_tell_no_key() {
+    for text in ["C4 C4 C4:2", "C4:4", "G4 E4 G4 E4 G4 G4 E4:2", "C4 G4 C4:2"] {
+        for signature in [None, Some(0)] {
+            let best = analysed(text, (4, 4), Time::ZERO, signature).key.best;
+            assert!(best.confidence < 0.7, "{text}: {} {:.2}", best.key, best.confidence);
+        }
+    }
+}
+
 /// Beat strength over a pickup and a change of meter, by hand: 3/4 with a pickup of one, then 6/8, then 2/4.
 #[test]
 fn beat_strength_minds_pickup_and_meter() {
