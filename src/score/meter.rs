@@ -206,26 +206,19 @@ impl Meter {
 
     /// The counted beats in units of the lower number.
     fn counted_groups(&self) -> Vec<u8> {
+        if let Some((size, count)) = self.equal_groups() {
+            return vec![size; usize::from(count)];
+        }
         if self.groups[0] != 0 {
             return self.groups().to_vec();
         }
-        let beats = self.beats;
-        if self.is_compound() {
-            return vec![3; usize::from(beats / 3)];
+        // 5/8 as 3+2, 7/8 as 2+2+3, 11/8 as 2+2+2+2+3: common practice where nothing is said.
+        if self.beats == 5 {
+            return vec![3, 2];
         }
-        if self.beat_type >= 8 && beats >= 5 && beats % 2 == 1 {
-            // 5/8 as 3+2, 7/8 as 2+2+3, 11/8 as 2+2+2+2+3: common practice where nothing is said.
-            if beats == 5 {
-                return vec![3, 2];
-            }
-            let mut groups = vec![2; usize::from((beats - 3) / 2)];
-            groups.push(3);
-            return groups;
-        }
-        if self.beat_type >= 8 && beats >= 2 && beats.is_multiple_of(2) {
-            return vec![2; usize::from(beats / 2)];
-        }
-        vec![1; usize::from(beats)]
+        let mut groups = vec![2; usize::from((self.beats - 3) / 2)];
+        groups.push(3);
+        groups
     }
 }
 
