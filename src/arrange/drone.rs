@@ -18,7 +18,7 @@
 //! The weights were set by hand, reading a few arrangements; they were not fitted.
 
 use super::grind::{Grind, against_melody};
-use super::limits::{Limits, SLACK};
+use super::limits::{Limits, apart};
 use super::rack::{RING_SECONDS, Rack};
 use super::request::Level;
 use super::song::{Song, Strike, Tick};
@@ -200,7 +200,7 @@ fn end(song: &Song, strokes: &mut Vec<Stroke>, gap: f64) {
     let Some(last) = strokes.last().copied() else { return };
     if last.at < at {
         let before = strokes.len().checked_sub(2).and_then(|i| strokes.get(i)).map(|s| s.at);
-        let in_time = |from: Tick| song.seconds(from, at) >= gap * (1.0 - SLACK);
+        let in_time = |from: Tick| apart(song, from, at, gap);
         if !in_time(last.at) && before.is_some_and(in_time) {
             strokes.pop();
         }
@@ -332,7 +332,7 @@ pub(super) fn pick(rack: &Rack, song: &Song, low: bool, limits: Limits) -> Drone
 
 /// Whether no two strokes come faster than the player comfortably strikes.
 fn in_time(song: &Song, strokes: &[Stroke], gap: f64) -> bool {
-    gap <= 0.0 || strokes.windows(2).all(|w| song.seconds(w[0].at, w[1].at) >= gap * (1.0 - SLACK))
+    gap <= 0.0 || strokes.windows(2).all(|w| apart(song, w[0].at, w[1].at, gap))
 }
 
 /// Makes the drone. Where its strokes come too fast for the player they are thinned: to one a

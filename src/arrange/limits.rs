@@ -33,6 +33,11 @@ impl Limits {
 /// Rounding slack of the times in seconds: a part in a thousand million.
 pub(super) const SLACK: f64 = 1e-9;
 
+/// Whether a player who needs `gap` seconds between two strokes has them from one moment to a later one.
+pub(super) fn apart(song: &Song, from: Tick, to: Tick, gap: f64) -> bool {
+    song.seconds(from, to) >= gap * (1.0 - SLACK)
+}
+
 /// The moments at which a player strikes: both mallets at once are one stroke, and so is a slide.
 pub(super) fn strokes(strikes: &[Strike]) -> Vec<Tick> {
     let mut at: Vec<Tick> = strikes
@@ -46,8 +51,7 @@ pub(super) fn strokes(strikes: &[Strike]) -> Vec<Tick> {
 
 /// Whether no two strokes follow each other faster than the player comfortably strikes.
 pub(super) fn in_time(song: &Song, strikes: &[Strike], gap: f64) -> bool {
-    gap <= 0.0
-        || strokes(strikes).windows(2).all(|w| song.seconds(w[0], w[1]) >= gap * (1.0 - SLACK))
+    gap <= 0.0 || strokes(strikes).windows(2).all(|w| apart(song, w[0], w[1], gap))
 }
 
 /// For each two strokes that follow each other, the factor by which the song would have to be slower for
@@ -118,7 +122,7 @@ pub(super) fn thin_melody(song: &Song, strikes: &mut Vec<Strike>, gap: f64) -> O
     let end = strikes.iter().map(|s| s.end).max().unwrap_or(song.close);
     order.sort_by_key(|at| (song.level(*at), *at));
     let mut kept: BTreeSet<Tick> = BTreeSet::new();
-    let apart = |a: Tick, b: Tick| song.seconds(a, b) >= gap * (1.0 - SLACK);
+    let apart = |a: Tick, b: Tick| apart(song, a, b, gap);
     for at in order {
         let before = kept.range(..at).next_back().is_none_or(|b| apart(*b, at));
         if before && kept.range(at..).next().is_none_or(|a| apart(at, *a)) {

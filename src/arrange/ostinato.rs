@@ -306,7 +306,7 @@ fn label_at(song: &Song, at: Tick) -> char {
 /// to the end; of the tones that don't grind the one nearest to the note before.
 pub(super) fn close(song: &Song, rack: &Rack, made: &mut Ostinato, gap: f64) {
     let at = song.last_stroke;
-    let early = |s: &Strike| s.at < at && song.seconds(s.at, at) >= gap * (1.0 - limits::SLACK);
+    let early = |s: &Strike| s.at < at && limits::apart(song, s.at, at, gap);
     if !made.strikes.iter().any(early) {
         return;
     }

@@ -93,8 +93,6 @@ pub(super) fn table(
     let length = count * measure;
     let unit = song.tick(meter.unit());
     let shortest = song.ticks_of(SHORTEST_SECONDS, 0);
-    let lengths: Vec<Tick> =
-        starts.iter().skip(1).chain([&length]).zip(&starts).map(|(to, from)| to - from).collect();
     let ends: Vec<Tick> = starts.iter().copied().skip(1).chain([length]).collect();
     // Several figures share a note: its costs are counted once.
     let mut known: Vec<Slot> = Vec::with_capacity(OWN_NOTES * starts.len());
@@ -142,6 +140,10 @@ pub(super) fn table(
     };
     let answers = usize::from(!around.other.is_empty());
     let gap = if limits.gap > 0.0 { limits.gap } else { SHORTEST_SECONDS };
+    // The shortest of the figures' upbeats: a quarter or a sixth of the beat.
+    let upbeat = |length: Tick| if length == 3 * unit { length / 6 } else { length / 4 };
+    let quickest = starts.iter().zip(&ends).map(|(from, to)| upbeat(to - from)).min();
+    let alone = song.ticks_of(ALONE_SECONDS.max(limits.gap / ALONE_SHARE), 0);
     Search {
         beats,
         bars: bars.len(),
@@ -156,12 +158,7 @@ pub(super) fn table(
         length,
         starts,
         no_start: NO_START[answers],
-        loose_upbeat: {
-            // The shortest of the figures' upbeats: a quarter or a sixth of the beat.
-            let alone = song.ticks_of(ALONE_SECONDS.max(limits.gap / ALONE_SHARE), 0);
-            let upbeat = lengths.iter().map(|l| if *l == 3 * unit { l / 6 } else { l / 4 }).min();
-            if upbeat.is_some_and(|u| u < alone) { LOOSE_UPBEAT[1] } else { LOOSE_UPBEAT[0] }
-        },
+        loose_upbeat: LOOSE_UPBEAT[usize::from(quickest.is_some_and(|u| u < alone))],
         unsteady: UNSTEADY,
     }
 }
