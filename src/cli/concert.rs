@@ -480,14 +480,10 @@ impl<'a> Slugs<'a> {
     /// barwright's are passed over.
     fn next(&mut self, title: &str) -> String {
         let slug = files::slug(title);
-        let mut n = 1usize;
-        loop {
-            let name = if n == 1 { slug.clone() } else { format!("{slug}-{n}") };
-            if !self.taken.contains(&name) && (self.force || self.run.may_use(&name)) {
-                self.taken.insert(name.clone());
-                return name;
-            }
-            n += 1;
-        }
+        let free =
+            |name: &String| !self.taken.contains(name) && (self.force || self.run.may_use(name));
+        let name = files::numbered(&slug).find(free).unwrap_or_else(|| slug.clone());
+        self.taken.insert(name.clone());
+        name
     }
 }

@@ -86,16 +86,9 @@ fn notes(programme: &Programme<'_>, changeover: &Changeover) -> Vec<String> {
 fn file_names(kit: &Kit) -> Vec<String> {
     let mut taken = HashSet::new();
     let mut name_of = |name: &str| {
-        let has_letters = name.chars().any(|c| c.is_ascii_alphanumeric());
-        let slug = match files::slug(name) {
-            // What a title without a Latin letter becomes.
-            slug if slug == "song" && !has_letters => "player".to_owned(),
-            slug => slug,
-        };
-        (1usize..)
-            .map(|n| if n == 1 { slug.clone() } else { format!("{slug}-{n}") })
-            .find(|name| taken.insert(name.clone()))
-            .unwrap_or(slug)
+        let slug = files::slug_or(name, "player");
+        let free = files::numbered(&slug).find(|name| taken.insert(name.clone()));
+        free.unwrap_or(slug)
     };
     kit.players.iter().map(|p| name_of(&p.name)).collect()
 }

@@ -95,8 +95,7 @@ pub(super) fn song_folder(
     source: &str,
     force: bool,
 ) -> anyhow::Result<PathBuf> {
-    for n in 1..10_000 {
-        let name = if n == 1 { slug.to_owned() } else { format!("{slug}-{n}") };
+    for name in numbered(slug).take(9_999) {
         let folder = out.join(name);
         if is_vacant(&folder) {
             return Ok(folder);
@@ -154,8 +153,18 @@ pub(super) fn songs_in(paths: &[PathBuf]) -> anyhow::Result<Vec<PathBuf>> {
     Ok(songs)
 }
 
+/// A name and, where it is taken, those that come next: `slug`, `slug-2`, `slug-3`, ...
+pub(super) fn numbered(slug: &str) -> impl Iterator<Item = String> + '_ {
+    (1usize..).map(move |n| if n == 1 { slug.to_owned() } else { format!("{slug}-{n}") })
+}
+
 /// A title or file name as lower-case ASCII words joined by `-`; `song` where nothing is left.
 pub(super) fn slug(title: &str) -> String {
+    slug_or(title, "song")
+}
+
+/// The same, with a word of its own for where nothing is left.
+pub(super) fn slug_or(title: &str, nothing: &str) -> String {
     let mut slug = String::new();
     for c in title.chars().flat_map(char::to_lowercase) {
         match c {
@@ -174,7 +183,7 @@ pub(super) fn slug(title: &str) -> String {
         }
     }
     let slug = slug.trim_end_matches('-');
-    if slug.is_empty() { "song".to_owned() } else { slug.to_owned() }
+    if slug.is_empty() { nothing.to_owned() } else { slug.to_owned() }
 }
 
 /// Letters of the Latin scripts without their accents.
