@@ -336,7 +336,7 @@ impl Set<'_> {
     }
 
     /// Writes a song's files where they aren't there yet, and says what the lists need.
-    /// The sheet is there where the files were made now.
+    /// The sheet is there where the files of a planned set were made now.
     fn write(
         &self,
         ready: &Ready,
@@ -351,10 +351,11 @@ impl Set<'_> {
             self.pdf(folder)?;
             return Ok((song, None));
         }
-        let (song, noted, made, sheet) = ready.files(way, folder, self.ask, self.kit)?;
+        let room = planned.then_some(self.kit);
+        let (song, noted, made, sheet) = ready.files(way, folder, self.ask, room)?;
         self.run.put_song(folder, &key, noted, &made)?;
         self.pdf(folder)?;
-        Ok((song, Some(sheet)))
+        Ok((song, sheet))
     }
 
     /// Prints a song's pack where that was asked for and isn't done.

@@ -1,5 +1,6 @@
 //! One song of a concert: read, its ways to be played, its files.
 
+use std::borrow::Cow;
 use std::path::PathBuf;
 
 use anyhow::{Context, bail};
@@ -230,26 +231,23 @@ impl Ready {
         hasher.finalize().to_hex().to_string()
     }
 
-    /// Makes the song's files; also what the lists need, and the same as a note for its record.
+    /// Makes the song's files; also what the lists need, the same as a note for its record, and the sheet
+    /// where the concert's pack has one, for its `room`.
     pub(super) fn files(
         &self,
         way: &Way,
         folder: &str,
         ask: &args::Concert,
-        room: &Kit,
-    ) -> anyhow::Result<(concert::Song, serde_json::Value, Vec<Made>, Sheet)> {
-        let made_anew;
+        room: Option<&Kit>,
+    ) -> anyhow::Result<(concert::Song, serde_json::Value, Vec<Made>, Option<Sheet>)> {
         let arrangement = match &way.arrangement {
-            Some(made) => made,
-            None => {
-                made_anew = self.arrange(&way.option).with_context(|| self.shown.clone())?;
-                &made_anew
-            }
+            Some(made) => Cow::Borrowed(made),
+            None => Cow::Owned(self.arrange(&way.option).with_context(|| self.shown.clone())?),
         };
         let (made, staves) = song::files(
             &self.song,
             &self.kit,
-            arrangement,
+            &arrangement,
             !ask.making.no_staff,
             &ask.making.print_options(),
         )
@@ -275,7 +273,10 @@ impl Ready {
             inside: way.inside.iter().map(NotedSetup::new).collect(),
         };
         let entry = self.entry(&noted, folder).context("the song's parts can't be listed")?;
-        let sheet = Sheet { arrangement: self.in_room(arrangement.clone(), room), staves };
+        let sheet = room.map(|room| {
+            let arrangement = self.in_room(arrangement.into_owned(), room);
+            Sheet { arrangement, staves }
+        });
         Ok((entry, serde_json::to_value(&noted)?, made, sheet))
     }
 

@@ -106,7 +106,10 @@ pub(super) fn files(
     options: &PrintOptions,
 ) -> anyhow::Result<(Vec<Made>, Staves)> {
     let (score, parts) = musicxml::score_and_parts(&arrangement.score);
-    let staves = engraved(kit, arrangement, staff, options, &score, &parts);
+    let staves = match staff {
+        true => engraved(kit, arrangement, options, &score, &parts),
+        false => left_out(),
+    };
     let warnings = song.warnings();
     let pack = print::song_pack(
         &SongPage {
@@ -143,23 +146,24 @@ pub(super) fn staves(
     staff: bool,
     options: &PrintOptions,
 ) -> Staves {
+    if !staff {
+        return left_out();
+    }
     let (score, parts) = musicxml::score_and_parts(&arrangement.score);
-    engraved(kit, arrangement, staff, options, &score, &parts)
+    engraved(kit, arrangement, options, &score, &parts)
+}
+
+fn left_out() -> Staves {
+    Staves::left_out("Staff notation was left out (--no-staff); the letter charts are here.")
 }
 
 fn engraved(
     kit: &Kit,
     arrangement: &Arrangement,
-    staff: bool,
     options: &PrintOptions,
     score: &str,
     parts: &[String],
 ) -> Staves {
-    if !staff {
-        return Staves::left_out(
-            "Staff notation was left out (--no-staff); the letter charts are here.",
-        );
-    }
     let wanted: Vec<Option<&str>> = print::needs_staff(kit, arrangement)
         .into_iter()
         .zip(parts)
