@@ -4,7 +4,7 @@ use super::build::{Built, Draft};
 use super::request::{ArrangeError, ArrangeRequest};
 use super::song::Song;
 use super::{Arrangement, PartPlan, Role, checks, leader};
-use crate::kit::{BarSet, Clear, FitOption, Instrument, Kit, Setup, SetupChange, State};
+use crate::kit::{self, BarSet, Clear, FitOption, Instrument, Kit, Setup, SetupChange, State};
 use crate::score::{Midi, Note, Part, Sound, Transposition, Words};
 
 /// General MIDI Level 1 program for a sung part, counted from 0: Choir Aahs (53 counted from 1).
@@ -73,7 +73,7 @@ fn part(
     id: String,
     sung: bool,
 ) -> Part {
-    let name = instrument.map_or_else(|| "Voice".to_owned(), |i| capital(&i.name));
+    let name = instrument.map_or_else(|| "Voice".to_owned(), |i| kit::capital(&i.name));
     let mut part = Part::new(id, name);
     part.sound = instrument.map_or_else(
         || Sound { program: Some(CHOIR), standard: Some(SINGERS.to_owned()) },
@@ -105,11 +105,6 @@ fn part(
         .collect();
     part.sort_notes();
     part
-}
-
-fn capital(name: &str) -> String {
-    let mut letters = name.chars();
-    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
 /// A setup for every instrument used, from all that it plays.

@@ -46,7 +46,7 @@ pub(super) fn packs(
         .map(|(c, notes)| Card { after: c.after, before: c.before, moves: &c.moves, notes })
         .collect();
     let pages = ConcertPages {
-        title: if programme.title.is_empty() { "Concert" } else { programme.title },
+        title: programme.heading(),
         kit: programme.kit,
         songs: &songs,
         cards: &cards,

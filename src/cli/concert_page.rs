@@ -22,7 +22,7 @@ a { color: #000; }
 
 /// The page.
 pub(super) fn page(programme: &Programme<'_>) -> String {
-    let title = if programme.title.is_empty() { "Concert" } else { programme.title };
+    let title = programme.heading();
     html! {
         (DOCTYPE)
         html lang="en" {

@@ -64,6 +64,11 @@ pub struct Programme<'a> {
 }
 
 impl Programme<'_> {
+    /// What stands above the lists: the title, or "Concert".
+    pub fn heading(&self) -> &str {
+        if self.title.is_empty() { "Concert" } else { self.title }
+    }
+
     /// All moves.
     pub fn moves_total(&self) -> usize {
         self.changeovers.iter().map(|c| c.moves.len()).sum()

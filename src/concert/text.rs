@@ -10,7 +10,7 @@ use crate::kit::Move;
 /// The whole text.
 pub fn text(programme: &Programme<'_>) -> String {
     let mut out = String::new();
-    let title = if programme.title.is_empty() { "Concert" } else { programme.title };
+    let title = programme.heading();
     let _ = writeln!(out, "{title}\nRoom: {}\n", programme.kit.name);
     order(&mut out, programme);
     out.push_str("\nCHANGEOVERS\n");

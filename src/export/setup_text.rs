@@ -15,7 +15,7 @@ pub fn write(title: &str, kit: &Kit, arrangement: &Arrangement) -> String {
     let _ = writeln!(
         text,
         "{moves} bars to move in all, counted from the plain white bars.\n\nHow the rows are read, low bars left. {}.",
-        capital(ROW_KEY)
+        kit::capital(ROW_KEY)
     );
     for setup in &arrangement.setups {
         one(&mut text, kit, arrangement, setup);
@@ -98,16 +98,11 @@ fn cautions(text: &mut String, kit: &Kit, arrangement: &Arrangement) {
     for (caution, names) in said {
         let who = match names.len() {
             n if n == all => "All instruments".to_owned(),
-            _ => capital(&names.join(", ")),
+            _ => kit::capital(&names.join(", ")),
         };
         let _ = writeln!(text, "  - {who}. {caution}");
     }
     for caution in GENERAL_CAUTIONS {
         let _ = writeln!(text, "  - {caution}");
     }
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map_or_else(String::new, |c| c.to_uppercase().chain(letters).collect())
 }

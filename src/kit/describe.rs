@@ -89,7 +89,8 @@ pub(super) fn listed(items: &[String]) -> String {
     }
 }
 
-pub(super) fn capital(text: &str) -> String {
+/// A text with its first letter as a capital.
+pub fn capital(text: &str) -> String {
     let mut letters = text.chars();
     letters.next().map_or(String::new(), |c| c.to_uppercase().chain(letters).collect())
 }

@@ -15,7 +15,7 @@ pub use bar::{Bar, BarSet, Instrument, Mark, Slot};
 pub use catalogue::{Kind, Material, Size};
 pub use caution::{GENERAL_CAUTIONS, cautions};
 pub use cost::Weights;
-pub use describe::{ROW_KEY, report, row, sentence, show};
+pub use describe::{ROW_KEY, capital, report, row, sentence, show};
 pub use file::{KitError, KitErrors, MAX_OF_A_KIND, Pos, starter, starter_toml};
 pub use fit::{
     Carrier, Fit, FitOption, FitRequest, FitRow, MAX_LINES, PartFit, PartsOption, SetupChange,
