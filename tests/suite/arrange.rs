@@ -55,6 +55,15 @@ const TWINKLE: &str = "C4:1 C4:1 G4:1 G4:1 A4:1 A4:1 G4:2 F4:1 F4:1 E4:1 E4:1 D4
     G4:1 G4:1 F4:1 F4:1 E4:1 E4:1 D4:2 G4:1 G4:1 F4:1 F4:1 E4:1 E4:1 D4:2 \
     C4:1 C4:1 G4:1 G4:1 A4:1 A4:1 G4:2 F4:1 F4:1 E4:1 E4:1 D4:1 D4:1 C4:2";
 
+/// The starter kit with one player, who has one instrument, one mallet and a speed.
+fn one_mallet(name: &str, instrument: &str, strikes_per_minute: f64) -> Kit {
+    let mut kit = starter();
+    let instruments = vec![instrument.to_owned()];
+    let player = Player { instruments, mallets: 1, strikes_per_minute, ..Player::new(name) };
+    kit.players.push(player);
+    kit
+}
+
 /// The plainest option there is: in a key and on an instrument whose bars hold the tune.
 fn option(line: &Line, analysis: &Analysis, kit: &Kit) -> Option<FitOption> {
     let set: BarSet = line.notes.iter().map(Note::midi).collect();
@@ -325,12 +334,7 @@ fn every_player_gets_a_part_from_one_to_twenty_four() {
 #[test]
 fn a_slow_player_with_one_mallet_gets_a_part_that_fits() {
     let (score, line) = twinkle();
-    let mut kit = starter();
-    let mut player = Player::new("blue chair");
-    player.instruments = vec!["bass-xylophone".into()];
-    player.mallets = 1;
-    player.strikes_per_minute = 20.0;
-    kit.players.push(player);
+    let kit = one_mallet("blue chair", "bass-xylophone", 20.0);
     let ask = ArrangeRequest { drone: Some(DronePattern::Chord), ..ArrangeRequest::default() };
     let a = arranged(&score, &line, &kit, &ask);
     all_pass(&a);

@@ -1,7 +1,7 @@
 //! What the leader can ask for, with the musical facts that must follow: handbook, "Parts", where it says
 //! so; the rest is common practice, no source.
 
-use super::patterns::pentatonic;
+use super::patterns::changing_meters;
 use super::*;
 
 #[test]
@@ -310,12 +310,7 @@ fn a_melody_too_quick_for_its_player_is_slowed_a_little_or_thinned() {
 fn a_lone_tone_that_grinds_gives_way_to_the_other() {
     let text = format!("{}C5:4", "C5:1 E5:1 B4:1 G4:1 ".repeat(7));
     let (score, line) = tune(&text, Meter::COMMON, Time::ZERO, 0);
-    let mut kit = starter();
-    let mut player = Player::new("blue chair");
-    player.instruments = vec!["bass-xylophone".into()];
-    player.mallets = 1;
-    player.strikes_per_minute = 60.0;
-    kit.players.push(player);
+    let kit = one_mallet("blue chair", "bass-xylophone", 60.0);
     let a = arranged(&score, &line, &kit, &ArrangeRequest::default());
     all_pass(&a);
     let drone = part_of(&a, Role::Drone);
@@ -329,23 +324,9 @@ fn a_lone_tone_that_grinds_gives_way_to_the_other() {
 /// Where the meter changes two cycles may meet too closely for a slow player: only those notes go.
 #[test]
 fn an_ostinato_keeps_moving_through_changes_of_meter() {
-    let (mut score, line) = pentatonic(Meter::COMMON, 9);
-    let meters = [Meter::COMMON, Meter::new(3, 4).unwrap(), Meter::new(2, 4).unwrap()];
-    let mut start = Time::ZERO;
-    score.measures = (0..12)
-        .map(|i| {
-            let measure = Measure::full((i + 1).to_string(), start, meters[i % 3]);
-            start = measure.end();
-            measure
-        })
-        .collect();
+    let (mut score, line) = changing_meters();
     score.tempos.push(Tempo { at: Time::ZERO, quarter_bpm: 100.0 });
-    let mut kit = starter();
-    let mut player = Player::new("green");
-    player.instruments = vec!["alto-metallophone".into()];
-    player.mallets = 1;
-    player.strikes_per_minute = 100.0;
-    kit.players.push(player);
+    let kit = one_mallet("green", "alto-metallophone", 100.0);
     let with = vec!["ostinato=alto-metallophone:green".parse().unwrap()];
     let a = arranged(&score, &line, &kit, &ArrangeRequest { with, ..ArrangeRequest::default() });
     all_pass(&a);

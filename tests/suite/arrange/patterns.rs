@@ -12,6 +12,21 @@ pub(super) fn pentatonic(meter: Meter, measures: usize) -> (Score, Line) {
     tune(&text.join(" "), meter, Time::ZERO, 0)
 }
 
+/// The same in measures of 4/4, 3/4 and 2/4, four times over: the 36 quarters stay.
+pub(super) fn changing_meters() -> (Score, Line) {
+    let (mut score, line) = pentatonic(Meter::COMMON, 9);
+    let meters = [Meter::COMMON, Meter::new(3, 4).unwrap(), Meter::new(2, 4).unwrap()];
+    let mut start = Time::ZERO;
+    score.measures = (0..12)
+        .map(|i| {
+            let measure = Measure::full((i + 1).to_string(), start, meters[i % 3]);
+            start = measure.end();
+            measure
+        })
+        .collect();
+    (score, line)
+}
+
 /// What the drone strikes in the first two measures: `0:C3+G3 2:C3+G3 | 0:...`.
 fn drone_of(a: &Arrangement, score: &Score) -> String {
     let drone = part_of(a, Role::Drone);
@@ -113,17 +128,7 @@ fn an_additive_meter_moves_the_drone() {
 #[test]
 fn changing_meters_have_a_stroke_on_every_first_beat() {
     let kit = starter();
-    let (mut score, line) = pentatonic(Meter::COMMON, 9);
-    // 4/4, 3/4, 2/4, four times over: the 36 quarters stay.
-    let meters = [Meter::COMMON, Meter::new(3, 4).unwrap(), Meter::new(2, 4).unwrap()];
-    let mut start = Time::ZERO;
-    score.measures = (0..12)
-        .map(|i| {
-            let measure = Measure::full((i + 1).to_string(), start, meters[i % 3]);
-            start = measure.end();
-            measure
-        })
-        .collect();
+    let (score, line) = changing_meters();
     for pattern in DronePattern::ALL {
         let ask = ArrangeRequest { drone: Some(pattern), ..ArrangeRequest::default() };
         let a = arranged(&score, &line, &kit, &ask);
